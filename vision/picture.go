@@ -10,15 +10,21 @@ import "image"
 // Picture is a decoded picture, upright as its file says it should be looked
 // at, reduced to grey.
 type Picture struct {
-	Grey   *image.Gray // origin at (0, 0)
-	SHA256 string      // hex digest of the file's bytes
-	Format string      // "png", "jpeg", "tiff", "bmp" or "webp"
+	// Grey has its origin at (0, 0) and no gaps between rows: Stride is the
+	// width. 0 is black, 255 white; what was transparent is white paper.
+	Grey   *image.Gray
+	SHA256 string // hex digest of the file's bytes
+	Format string // "png", "jpeg", "tiff", "bmp" or "webp"
 
 	// DPI is what the file says of its own resolution, pixels per inch along
 	// x and y of the upright picture; zero when it says nothing. DPISource
 	// names the field that said so, for example "PNG pHYs".
 	DPI       [2]float64
 	DPISource string
+
+	// Warnings are things a person should know about the file, in plain
+	// words, for example two fields that disagree about the resolution.
+	Warnings []string
 
 	Camera *Camera // nil when the file names no camera
 }
