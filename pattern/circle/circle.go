@@ -82,15 +82,16 @@ func LeastSquares(points []r2.Vec, weights []float64) (Fit, error) {
 	if err != nil {
 		return Fit{}, err
 	}
-	return descend(c, points, weights)
+	return descend(c, points, weights, maxSteps)
 }
 
-// descend takes damped Gauss–Newton (Levenberg–Marquardt) steps from start.
-func descend(start Circle, points []r2.Vec, weights []float64) (Fit, error) {
+// descend takes at most steps damped Gauss–Newton (Levenberg–Marquardt) steps
+// from start.
+func descend(start Circle, points []r2.Vec, weights []float64, steps int) (Fit, error) {
 	c := start
 	cost := squares(c, points, weights)
 	damping := 1e-6
-	for range maxSteps {
+	for range steps {
 		normal, rhs := normalEquations(c, points, weights)
 		for i := range 3 {
 			normal[i][i] *= 1 + damping
@@ -112,7 +113,7 @@ func descend(start Circle, points []r2.Vec, weights []float64) (Fit, error) {
 		}
 		c, cost = next, nextCost
 		damping /= 10
-		if size < 1e-12*math.Abs(c.Radius) {
+		if size < 1e-9*math.Abs(c.Radius) {
 			break
 		}
 	}
@@ -164,7 +165,8 @@ func Robust(start Circle, points []r2.Vec, weights []float64, floor float64) (Fi
 		for i, p := range points {
 			w[i] = weights[i] * tukey(fit.Distance(p)/scale)
 		}
-		next, err := descend(fit.Circle, points, w)
+		// The weights change with the circle, so one step at a time is enough.
+		next, err := descend(fit.Circle, points, w, 1)
 		if err != nil {
 			return Fit{}, err
 		}
@@ -237,23 +239,20 @@ func apply3(m [3][3]float64, v [3]float64) (out [3]float64) {
 	return out
 }
 
-// invert3 inverts a symmetric 3×3 matrix; ok is false when it is singular to
-// working precision.
+// invert3 inverts a symmetric 3×3 matrix by cofactors; ok is false when it is
+// singular to working precision.
 func invert3(m [3][3]float64) (inv [3][3]float64, ok bool) {
-	var d mat.Dense
-	if err := d.Inverse(mat.NewDense(3, 3, []float64{
-		m[0][0], m[0][1], m[0][2],
-		m[1][0], m[1][1], m[1][2],
-		m[2][0], m[2][1], m[2][2],
-	})); err != nil {
+	minor := func(i, j int) float64 {
+		a, b, c, d := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
+		return m[a][c]*m[b][d] - m[a][d]*m[b][c]
+	}
+	det := m[0][0]*minor(0, 0) + m[0][1]*minor(0, 1) + m[0][2]*minor(0, 2)
+	if !(math.Abs(det) > 1e-14*math.Abs(m[0][0]*m[1][1]*m[2][2])) || math.IsInf(det, 0) {
 		return inv, false
 	}
 	for i := range 3 {
 		for j := range 3 {
-			inv[i][j] = d.At(i, j)
-			if math.IsNaN(inv[i][j]) || math.IsInf(inv[i][j], 0) {
-				return inv, false
-			}
+			inv[i][j] = minor(j, i) / det
 		}
 	}
 	return inv, true

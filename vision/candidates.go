@@ -1,0 +1,397 @@
+package vision
+
+import (
+	"cmp"
+	"image"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+
+	"gocv.io/x/gocv"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// candidate is a place where a circular edge may be, to be measured.
+type candidate struct {
+	centre r2.Vec  // picture px
+	radius float64 // picture px
+	sign   float64 // +1: brighter outside, −1: darker outside
+	z      float64 // strength over the filter's own noise on its level
+}
+
+// What the search looks at. At each level of halving, circles of searchRadii
+// level pixels are looked for: together the levels cover every size from the
+// smallest up to the whole picture.
+const (
+	searchSide   = 1280 // longer side of the first level, px
+	firstRadius  = 4.0
+	lowestRadius = 6.0
+	highRadius   = 12.0
+	radiusStep   = 1.0
+	maxPerLevel  = 150
+	leastZ       = 4.5
+)
+
+// candidates finds where circular edges may be. For each radius r it computes
+// at every pixel c the mean, over all directions u, of the outward slope of
+// the grey at c + r·u, with slopes taken relative to what is usual around
+// them: a circular edge adds up, strokes and texture cancel. The mean over a
+// circle is a product with a Bessel function in the frequency domain, so the
+// cost does not depend on the radius.
+func candidates(p *pyramid, maxRadius float64) ([]candidate, error) {
+	base := p.levels[len(p.levels)-1]
+	for i := len(p.levels) - 1; i >= 0; i-- {
+		base = p.levels[i]
+		if max(base.w, base.h) >= searchSide {
+			break
+		}
+	}
+	if side := max(base.w, base.h); side > searchSide {
+		f := float64(searchSide) / float64(side)
+		var err error
+		base, err = base.resized(max(1, int(math.Round(float64(base.w)*f))), max(1, int(math.Round(float64(base.h)*f))))
+		if err != nil {
+			return nil, err
+		}
+	}
+	var found []candidate
+	radii := searchRadii(firstRadius)
+	for l := base; ; {
+		c, err := searchLevel(l, radii)
+		if err != nil {
+			return nil, err
+		}
+		found = append(found, c...)
+		if highRadius/l.sx > maxRadius || min(l.w, l.h) < 2*highRadius {
+			break
+		}
+		if l, err = l.resized((l.w+1)/2, (l.h+1)/2); err != nil {
+			return nil, err
+		}
+		radii = searchRadii(lowestRadius)
+	}
+	return distinct(found), nil
+}
+
+// distinct keeps the strongest of candidates that are the same circle.
+func distinct(all []candidate) []candidate {
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
+	var kept []candidate
+next:
+	for _, c := range all {
+		for _, k := range kept {
+			if k.sign == c.sign && r2.Norm(r2.Sub(k.centre, c.centre)) < 0.25*k.radius &&
+				math.Abs(k.radius-c.radius) < 0.12*k.radius {
+				continue next
+			}
+		}
+		kept = append(kept, c)
+	}
+	return kept
+}
+
+// searchRadii returns the radii from low to highRadius.
+func searchRadii(low float64) []float64 {
+	var radii []float64
+	for r := low; r <= highRadius; r += radiusStep {
+		radii = append(radii, r)
+	}
+	return radii
+}
+
+// searchLevel returns the strongest local maxima of the circle filter on one
+// level, over the given radii in level pixels.
+func searchLevel(l level, radii []float64) ([]candidate, error) {
+	s, err := newSpectrum(l)
+	if err != nil {
+		return nil, err
+	}
+	maps := make([][]float32, len(radii))
+	each(len(radii), func(i int) { maps[i] = s.ringMean(radii[i]) })
+
+	noise := make([]float64, len(radii))
+	each(len(radii), func(i int) { noise[i] = typical(maps[i]) })
+	peaks := make([][]candidate, len(radii))
+	each(len(radii), func(i int) {
+		if noise[i] == 0 {
+			return
+		}
+		for y := range l.h {
+			for x := range l.w {
+				v := maps[i][y*l.w+x]
+				z := float64(v) / noise[i]
+				if math.Abs(z) < leastZ || !isPeak(maps, noise, l.w, l.h, i, x, y) {
+					continue
+				}
+				peaks[i] = append(peaks[i], candidate{
+					centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
+					radius: radii[i] * 2 / (l.sx + l.sy),
+					sign:   math.Copysign(1, z),
+					z:      math.Abs(z),
+				})
+			}
+		}
+	})
+	all := slices.Concat(peaks...)
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
+	return all[:min(len(all), maxPerLevel)], nil
+}
+
+// isPeak says whether the filter's value is no weaker than its neighbours' in
+// place and radius.
+func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
+	v := float64(maps[i][y*w+x]) / noise[i]
+	sign := math.Copysign(1, v)
+	v *= sign
+	for j := max(0, i-1); j <= min(len(maps)-1, i+1); j++ {
+		if noise[j] == 0 {
+			continue
+		}
+		for yy := max(0, y-1); yy <= min(h-1, y+1); yy++ {
+			for xx := max(0, x-1); xx <= min(w-1, x+1); xx++ {
+				if n := sign * float64(maps[j][yy*w+xx]) / noise[j]; n > v {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}
+
+// typical returns the root mean square of the smaller four fifths of the
+// values, so that the circles themselves do not count as noise.
+func typical(v []float32) float64 {
+	const bins = 4096
+	top := float32(0)
+	for _, x := range v {
+		if x < 0 {
+			x = -x
+		}
+		top = max(top, x)
+	}
+	if top == 0 {
+		return 0
+	}
+	var count [bins]int
+	for _, x := range v {
+		if x < 0 {
+			x = -x
+		}
+		count[min(bins-1, int(x/top*bins))]++
+	}
+	seen, sum, n := 0, 0.0, 0.0
+	for b, c := range count {
+		x := (float64(b) + 0.5) / bins * float64(top)
+		sum += float64(c) * x * x
+		n += float64(c)
+		if seen += c; seen > len(v)*4/5 {
+			break
+		}
+	}
+	return math.Sqrt(sum / n)
+}
+
+// each calls f(0) … f(n−1) on all processors.
+func each(n int, f func(int)) {
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range min(runtime.GOMAXPROCS(0), n) {
+		wg.Go(func() {
+			for i := range next {
+				f(i)
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+}
+
+// spectrum is the transform of a level's relative slopes: everything of the
+// circle filter that does not depend on the radius.
+type spectrum struct {
+	w, h, fw, fh int
+	q            []float32 // complex, fh rows of fw: i(N̂x cosφ + N̂y sinφ)
+}
+
+func newSpectrum(l level) (*spectrum, error) {
+	nx, ny, err := relativeSlopes(l)
+	if err != nil {
+		return nil, err
+	}
+	// Room for the largest circle, so that the transform's wrap-around does
+	// not join opposite sides of the picture.
+	pad := int(highRadius) + 3
+	s := &spectrum{w: l.w, h: l.h, fw: gocv.GetOptimalDFTSize(l.w + pad), fh: gocv.GetOptimalDFTSize(l.h + pad)}
+	tx, err := s.transform(nx)
+	if err != nil {
+		return nil, err
+	}
+	defer tx.Close()
+	ty, err := s.transform(ny)
+	if err != nil {
+		return nil, err
+	}
+	defer ty.Close()
+	x, err := tx.DataPtrFloat32()
+	if err != nil {
+		return nil, err
+	}
+	y, err := ty.DataPtrFloat32()
+	if err != nil {
+		return nil, err
+	}
+	s.q = make([]float32, len(x))
+	for v := range s.fh {
+		fy := frequency(v, s.fh)
+		for u := range s.fw {
+			fx := frequency(u, s.fw)
+			f := math.Hypot(fx, fy)
+			if f == 0 {
+				continue
+			}
+			c, sn := float32(fx/f), float32(fy/f)
+			k := 2 * (v*s.fw + u)
+			re := x[k]*c + y[k]*sn
+			im := x[k+1]*c + y[k+1]*sn
+			s.q[k], s.q[k+1] = -im, re
+		}
+	}
+	return s, nil
+}
+
+// frequency returns the frequency, in cycles a pixel, of bin k of n.
+func frequency(k, n int) float64 {
+	if k > n/2 {
+		k -= n
+	}
+	return float64(k) / float64(n)
+}
+
+func (s *spectrum) transform(v []float32) (gocv.Mat, error) {
+	padded := gocv.NewMatWithSize(s.fh, s.fw, gocv.MatTypeCV32F)
+	defer padded.Close()
+	p, err := padded.DataPtrFloat32()
+	if err != nil {
+		return gocv.Mat{}, err
+	}
+	clear(p)
+	for y := range s.h {
+		copy(p[y*s.fw:], v[y*s.w:(y+1)*s.w])
+	}
+	out := gocv.NewMat()
+	gocv.DFT(padded, &out, gocv.DftComplexOutput)
+	return out, nil
+}
+
+// ringMean returns, for every pixel of the level, the mean outward relative
+// slope on the circle of radius r around it:
+//
+//	(1/2π) ∫ N(c + r u)·u dθ = F⁻¹[ i J₁(2πr|f|) (N̂x cosφ + N̂y sinφ) ].
+func (s *spectrum) ringMean(r float64) []float32 {
+	bessel := besselTable(2 * math.Pi * r)
+	in := gocv.NewMatWithSize(s.fh, s.fw, gocv.MatTypeCV32FC2)
+	defer in.Close()
+	p, err := in.DataPtrFloat32()
+	if err != nil { // cannot happen: the matrix was just made as floats
+		return make([]float32, s.w*s.h)
+	}
+	for v := range s.fh {
+		fy := frequency(v, s.fh)
+		fy2 := float32(fy * fy)
+		row, q := p[2*v*s.fw:2*(v+1)*s.fw], s.q[2*v*s.fw:2*(v+1)*s.fw]
+		for u := range s.fw {
+			fx := float32(frequency(u, s.fw))
+			j := bessel[int((fx*fx+fy2)*besselBins)]
+			row[2*u], row[2*u+1] = q[2*u]*j, q[2*u+1]*j
+		}
+	}
+	out := gocv.NewMat()
+	defer out.Close()
+	gocv.DFT(in, &out, gocv.DftInverse|gocv.DftScale|gocv.DftRealOutput)
+	m, err := out.DataPtrFloat32()
+	if err != nil { // cannot happen: the transform of floats is floats
+		return make([]float32, s.w*s.h)
+	}
+	res := make([]float32, s.w*s.h)
+	for y := range s.h {
+		copy(res[y*s.w:(y+1)*s.w], m[y*s.fw:])
+	}
+	return res
+}
+
+// besselBins is how finely the squared frequency (at most ½) is divided.
+const besselBins = 1 << 13
+
+func besselTable(scale float64) []float32 {
+	t := make([]float32, besselBins/2+2)
+	for i := range t {
+		t[i] = float32(math.J1(scale * math.Sqrt((float64(i)+0.5)/besselBins)))
+	}
+	return t
+}
+
+// relativeSlopes returns the grey's slope along x and y divided by the usual
+// size of slopes around the place, and cut off so that one blot cannot stand
+// for a rim.
+func relativeSlopes(l level) (nx, ny []float32, err error) {
+	src, err := l.mat()
+	if err != nil {
+		return nil, nil, err
+	}
+	defer src.Close()
+	f, gx, gy := gocv.NewMat(), gocv.NewMat(), gocv.NewMat()
+	defer f.Close()
+	defer gx.Close()
+	defer gy.Close()
+	src.ConvertTo(&f, gocv.MatTypeCV32F)
+	gocv.GaussianBlur(f, &f, image.Point{}, 0.8, 0.8, gocv.BorderReplicate)
+	gocv.Sobel(f, &gx, gocv.MatTypeCV32F, 1, 0, 3, 1./8, 0, gocv.BorderReplicate)
+	gocv.Sobel(f, &gy, gocv.MatTypeCV32F, 0, 1, 3, 1./8, 0, gocv.BorderReplicate)
+	vx, err := gx.DataPtrFloat32()
+	if err != nil {
+		return nil, nil, err
+	}
+	vy, err := gy.DataPtrFloat32()
+	if err != nil {
+		return nil, nil, err
+	}
+	energy := gocv.NewMatWithSize(l.h, l.w, gocv.MatTypeCV32F)
+	defer energy.Close()
+	e, err := energy.DataPtrFloat32()
+	if err != nil {
+		return nil, nil, err
+	}
+	mean := 0.0
+	for i := range e {
+		e[i] = vx[i]*vx[i] + vy[i]*vy[i]
+		mean += float64(e[i])
+	}
+	mean /= float64(len(e))
+	gocv.BoxFilter(energy, &energy, -1, image.Pt(aroundSide, aroundSide))
+	if e, err = energy.DataPtrFloat32(); err != nil {
+		return nil, nil, err
+	}
+	nx, ny = make([]float32, len(e)), make([]float32, len(e))
+	floor := float32(leastSlope*leastSlope + 0.1*mean)
+	for i := range e {
+		x, y := vx[i], vy[i]
+		size := (x*x + y*y) / (e[i] + floor)
+		scale := 1 / (e[i] + floor)
+		if size > mostSlope*mostSlope {
+			scale *= mostSlope * mostSlope / size
+		}
+		k := float32(math.Sqrt(float64(scale)))
+		nx[i], ny[i] = x*k, y*k
+	}
+	return nx, ny, nil
+}
+
+const (
+	aroundSide = 31  // px of the level: what counts as around a place
+	leastSlope = 0.5 // grey levels a pixel that count as nothing
+	mostSlope  = 2.0 // times the usual slope that one pixel may weigh
+)

@@ -1,0 +1,33 @@
+package vision
+
+import "gonum.org/v1/gonum/spatial/r2"
+
+// Kind says what the edge of a mark looks like on the way from its inside to
+// its outside.
+type Kind string
+
+const (
+	Lighter Kind = "lighter inside"
+	Darker  Kind = "darker inside"
+	DarkRim Kind = "dark line"  // much the same inside and outside
+	PaleRim Kind = "light line" // the same, with chalk on dark paper
+)
+
+// Mark is one circular edge of a picture.
+type Mark struct {
+	Centre r2.Vec // px
+	Radius float64
+	Kind   Kind
+
+	// Edge holds one point for each sector of the rim in which an edge was
+	// measured, in order around the rim, and Weight how much each is to be
+	// trusted, relative to the others.
+	Edge   []r2.Vec
+	Weight []float64
+
+	RimSeen  float64 // share of the rim on which the edge stands out, 0 to 1
+	Contrast float64 // grey levels across the edge, positive where the inside is lighter
+	Scatter  float64 // px, robust standard deviation of the edge points about the circle
+	Score    float64 // edge strength all round the rim, in standard deviations of what the texture near it does by chance
+	EdgeSize float64 // px, the width over which the edge was located: what the diameter may be wrong by
+}

@@ -1,0 +1,280 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"boltrose/pattern/circle"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// unrolled is the ring-shaped neighbourhood of a circle, cut open: one
+// averaged profile from inside to outside for each sector of the rim.
+type unrolled struct {
+	about   circle.Circle // level px
+	inner   float64       // radius of the first sample, level px
+	step    float64       // radial distance between samples, level px
+	samples int
+	profile [][]float64 // per sector; nil where the picture ends
+}
+
+// unroll averages the rays of each sector over radii within reach of the
+// circle (level px).
+func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled {
+	u := unrolled{about: c, inner: math.Max(c.Radius-reach, 0.5), step: step}
+	u.samples = int(math.Round((c.Radius+reach-u.inner)/step)) + 1
+	rays := max(1, int(math.Ceil(2*math.Pi*c.Radius/float64(sectors))))
+	u.profile = make([][]float64, sectors)
+	buf := make([]float64, sectors*u.samples)
+	for s := range sectors {
+		p := buf[s*u.samples : (s+1)*u.samples]
+		inside := true
+		for k := range rays {
+			theta := 2 * math.Pi * (float64(s) + (float64(k)+0.5)/float64(rays)) / float64(sectors)
+			sin, cos := math.Sincos(theta)
+			for i := range p {
+				rho := u.inner + float64(i)*step
+				v, ok := l.sample(c.Centre.X+rho*cos, c.Centre.Y+rho*sin)
+				inside = inside && ok
+				p[i] += v / float64(rays)
+			}
+		}
+		if inside {
+			u.profile[s] = p
+		}
+	}
+	return u
+}
+
+// direction returns the angle of the middle of sector s.
+func (u unrolled) direction(s int) float64 {
+	return 2 * math.Pi * (float64(s) + 0.5) / float64(len(u.profile))
+}
+
+// slopes returns the profiles' outward slope, smoothed over sigma samples.
+func (u unrolled) slopes(sigma float64) [][]float64 {
+	half := int(math.Ceil(3 * sigma))
+	kernel := make([]float64, 2*half+1) // derivative of a Gaussian, unit response to a unit ramp
+	sum := 0.0
+	for k := range kernel {
+		x := float64(k - half)
+		kernel[k] = x * math.Exp(-x*x/(2*sigma*sigma))
+		sum += x * kernel[k]
+	}
+	for k := range kernel {
+		kernel[k] /= sum * u.step
+	}
+	out := make([][]float64, len(u.profile))
+	for s, p := range u.profile {
+		if p == nil {
+			continue
+		}
+		d := make([]float64, len(p))
+		for i := range p {
+			for k, w := range kernel {
+				d[i] += w * p[min(max(i+k-half, 0), len(p)-1)]
+			}
+		}
+		out[s] = d
+	}
+	return out
+}
+
+// rim is what one look at a circle's neighbourhood found.
+type rim struct {
+	fit      circle.Fit // level px
+	sector   []int      // the sector of each point
+	points   []r2.Vec   // level px, one for each sector with an edge
+	strength []float64  // grey levels per level px, along the sign looked for
+	noise    float64    // standard deviation of the same away from the rim
+	sectors  int        // how many there are in all
+}
+
+// locate takes, in each sector, the steepest place of the wanted sign near
+// the circle, and fits a circle to those places. near is how far (level px,
+// one standard deviation of a bell) from the circle an edge is expected;
+// arc is the number of neighbouring sectors whose slopes are averaged.
+func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
+	d := smoothAround(u.slopes(sigma/u.step), arc)
+	out := rim{sectors: len(u.profile)}
+	var away []float64
+	for s, p := range d {
+		if p == nil {
+			continue
+		}
+		best, at := 0.0, -1
+		for i := 1; i+1 < len(p); i++ {
+			v := sign * p[i]
+			offset := (u.inner + float64(i)*u.step - u.about.Radius) / near
+			if math.Abs(offset) > 2 {
+				away = append(away, math.Abs(v))
+			}
+			if v <= 0 || v < sign*p[i-1] || v < sign*p[i+1] {
+				continue
+			}
+			if w := v * math.Exp(-offset*offset/2); w > best {
+				best, at = w, i
+			}
+		}
+		if at < 0 {
+			continue
+		}
+		a, b, c := sign*p[at-1], sign*p[at], sign*p[at+1]
+		shift := 0.0
+		if bend := a - 2*b + c; bend < 0 {
+			shift = min(max((a-c)/(2*bend), -0.5), 0.5)
+		}
+		rho := u.inner + (float64(at)+shift)*u.step
+		sin, cos := math.Sincos(u.direction(s))
+		out.sector = append(out.sector, s)
+		out.points = append(out.points, r2.Vec{X: u.about.Centre.X + rho*cos, Y: u.about.Centre.Y + rho*sin})
+		out.strength = append(out.strength, b)
+	}
+	if len(out.points) < len(u.profile)/4 {
+		return out, false
+	}
+	if len(away) > 0 {
+		out.noise = 1.4826 * median(away)
+	}
+	fit, err := circle.Robust(u.about, out.points, bounded(out.strength), 0.1)
+	out.fit = fit
+	return out, err == nil
+}
+
+// bounded turns strengths into weights: no sector weighs more than the
+// typical one, so that a blot does not stand for the rim.
+func bounded(strength []float64) []float64 {
+	m := median(strength)
+	w := make([]float64, len(strength))
+	for i, s := range strength {
+		w[i] = min(s/m, 1)
+	}
+	return w
+}
+
+// smoothAround averages each sector's profile with its neighbours'.
+func smoothAround(d [][]float64, arc int) [][]float64 {
+	if arc <= 1 {
+		return d
+	}
+	out := make([][]float64, len(d))
+	for s := range d {
+		if d[s] == nil {
+			continue
+		}
+		out[s] = make([]float64, len(d[s]))
+		n := 0.0
+		for k := -(arc / 2); k <= arc/2; k++ {
+			p := d[(s+k+len(d))%len(d)]
+			if p == nil {
+				continue
+			}
+			n++
+			for i, v := range p {
+				out[s][i] += v
+			}
+		}
+		for i := range out[s] {
+			out[s][i] /= n
+		}
+	}
+	return out
+}
+
+func median(v []float64) float64 {
+	s := slices.Clone(v)
+	slices.Sort(s)
+	if len(s) == 0 {
+		return 0
+	}
+	return s[len(s)/2]
+}
+
+// look is one pass of a measurement: on a level where the radius is at most
+// radius pixels, edges are expected within near of it (relative to the
+// radius, but at least nearPx), slopes are smoothed over sigma pixels and
+// over arc sectors.
+type look struct {
+	sectors                     int
+	radius, near, nearPx, sigma float64
+	arc                         int
+}
+
+var glance = []look{{32, 16, 0.14, 1.5, 1.3, 3}}
+
+var coarse = []look{
+	{48, 24, 0.10, 1.2, 1.3, 3},
+	{48, 24, 0.08, 1.0, 1.2, 3},
+}
+
+var fine = []look{
+	{96, 64, 0.05, 1.5, 1.5, 5},
+	{96, 64, 0.04, 1.5, 1.5, 5},
+	{96, 160, 0.03, 2.0, 2.0, 3},
+	{96, 160, 0.03, 2.0, 2.0, 3},
+}
+
+// approach follows looks from a start (picture px) to a circle. It fails
+// where the edge wanders off, as it does when there was none.
+func approach(p *pyramid, start circle.Circle, sign float64, looks []look) (rim, level, bool) {
+	c := start
+	var r rim
+	var l level
+	for _, k := range looks {
+		l = p.fit(c.Radius, k.radius)
+		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
+		near := math.Max(k.near*at.Radius, k.nearPx)
+		u := unroll(l, at, k.sectors, 3*near+2*k.sigma, 0.5)
+		var ok bool
+		if r, ok = locate(u, sign, k.sigma, near, k.arc); !ok {
+			return r, l, false
+		}
+		c = circle.Circle{Centre: l.up(r.fit.Centre), Radius: r.fit.Radius * 2 / (l.sx + l.sy)}
+		if r2.Norm(r2.Sub(c.Centre, start.Centre)) > 0.5*start.Radius || c.Radius < 0.65*start.Radius || c.Radius > 1.5*start.Radius {
+			return r, l, false
+		}
+	}
+	return r, l, true
+}
+
+// mark turns a rim measured on a level into a mark of the picture.
+func (r rim) mark(l level, sign float64) Mark {
+	m := Mark{
+		Centre: l.up(r.fit.Centre),
+		Radius: r.fit.Radius * 2 / (l.sx + l.sy),
+		Weight: bounded(r.strength),
+	}
+	m.Kind = Lighter
+	if sign > 0 {
+		m.Kind = Darker
+	}
+	var off, on []float64
+	for i, p := range r.points {
+		m.Edge = append(m.Edge, l.up(p))
+		off = append(off, math.Abs(r.fit.Distance(p)))
+		on = append(on, r.strength[i])
+	}
+	m.Scatter = 1.4826 * median(off) * 2 / (l.sx + l.sy)
+	slices.Sort(on)
+	typical := on[len(on)*3/4]
+	least := math.Max(0.35*typical, 2*r.noise)
+	limit := math.Max(3*m.Scatter, 1.5)
+	for i := range r.points {
+		if r.strength[i] >= least && off[i] <= limit {
+			m.RimSeen += 1 / float64(r.sectors)
+		}
+	}
+	m.Contrast = -sign * median(on)
+	if r.noise > 0 {
+		m.Score = mean(on) / r.noise * math.Sqrt(96/8)
+	}
+	return m
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(max(len(v), 1))
+}
