@@ -4,6 +4,16 @@
 // arithmetic: no pictures and no files.
 package pattern
 
+import (
+	"errors"
+	"fmt"
+	"slices"
+)
+
+// ErrNoPattern says that the rings hold nothing that can be trusted as a hole
+// pattern. It is wrapped with what was seen and what to try.
+var ErrNoPattern = errors.New("no hole pattern")
+
 // Choice says what each ring is.
 type Choice struct {
 	Holes []int       // indices of the rings taken as holes, in no order
@@ -21,4 +31,92 @@ type Choice struct {
 
 	Reasons  []string // for each ring, why it was taken or left, in words
 	Warnings []string
+}
+
+// ChooseOptions is what a person knows about the face beforehand.
+type ChooseOptions struct {
+	Holes       int     // how many holes there are; 0 when not known
+	MinDiameter float64 // mm; only rings of at least this size are holes
+	MaxDiameter float64 // mm; and of at most this; 0 for no limit
+	PCD         float64 // mm, the pitch circle diameter when known; 0 when not
+	Free        bool    // do not look for a pitch circle
+	Drop        []int   // IDs of rings that are not holes
+	Added       []int   // IDs of rings that are holes whatever they look like
+}
+
+// Choose tells which rings are the bolt holes, the bore and the rim, by how
+// they look (a rim seen all round, of the size of the others) and by geometry
+// (the holes of a pattern share a circle; they do not overlap; the bore lies
+// within the circle and the part's rim round it).
+//
+// It fails with ErrNoPattern when nothing can be trusted.
+func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
+	c := &chooser{rings: rings, opts: opts, out: Choice{
+		Outer: map[int]int{}, Bore: -1, Rim: -1, Reasons: make([]string, len(rings)),
+	}}
+	c.admit()
+	if !opts.Free {
+		if best, ok := c.bestCircle(); ok {
+			c.take(best)
+			return c.out, c.check()
+		}
+		c.out.Warnings = append(c.out.Warnings, "no pitch circle was found that three or more marks of like size share: every circular mark is reported as a hole, with no circle forced on them")
+	}
+	c.takeFree()
+	return c.out, c.check()
+}
+
+type chooser struct {
+	rings    []Ring
+	opts     ChooseOptions
+	evidence []float64 // 0 where a ring cannot be a hole
+	out      Choice
+}
+
+// admit gives each ring the weight of its evidence as a hole.
+func (c *chooser) admit() {
+	c.evidence = make([]float64, len(c.rings))
+	for i, r := range c.rings {
+		switch {
+		case slices.Contains(c.opts.Drop, r.ID):
+			c.out.Reasons[i] = "left: dropped by you"
+		case slices.Contains(c.opts.Added, r.ID):
+			c.evidence[i] = 10
+		case r.Diameter < c.opts.MinDiameter || c.opts.MaxDiameter > 0 && r.Diameter > c.opts.MaxDiameter:
+			c.out.Reasons[i] = "left: not of the size asked for"
+		default:
+			c.evidence[i] = r.evidence()
+		}
+	}
+}
+
+func (c *chooser) isAdded(i int) bool { return slices.Contains(c.opts.Added, c.rings[i].ID) }
+
+// check holds the outcome against what the person expected.
+func (c *chooser) check() error {
+	for i, reason := range c.out.Reasons {
+		if reason == "" {
+			c.out.Reasons[i] = "left: not on the pattern, or weaker than its holes"
+			if !c.out.Circle {
+				c.out.Reasons[i] = "left: too little of a rim, or overlaps a stronger mark"
+			}
+		}
+	}
+	found := len(c.out.Holes)
+	switch {
+	case found == 0 && len(c.rings) == 0:
+		return fmt.Errorf("%w: no circular mark was seen", ErrNoPattern)
+	case found == 0:
+		return fmt.Errorf("%w: %s seen, but none stands out as a hole", ErrNoPattern, count(len(c.rings), "circular mark"))
+	case c.opts.Holes > 0 && found != c.opts.Holes:
+		return fmt.Errorf("%w: you expect %s, and %d can be trusted", ErrNoPattern, count(c.opts.Holes, "hole"), found)
+	}
+	return nil
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }

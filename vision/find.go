@@ -83,3 +83,21 @@ next:
 	}
 	return kept
 }
+
+// MeasureAt measures the circular edge nearest to a circle that a person
+// points at, or says that there is none.
+func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
+	if !(radius >= 2) || radius > 1e6 {
+		return Mark{}, false
+	}
+	p, err := newPyramid(pic.Grey, searchSide)
+	if err != nil {
+		return Mark{}, false
+	}
+	starts := []candidate{{centre: centre, radius: radius, sign: -1}, {centre: centre, radius: radius, sign: 1}}
+	marks := different(measureAll(p, starts, slices.Concat(glance, coarse, fine)))
+	if len(marks) == 0 {
+		return Mark{}, false
+	}
+	return marks[0], true
+}

@@ -1,0 +1,332 @@
+package pattern
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"boltrose/pattern/circle"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+const (
+	leastEvidence = 0.25 // of a ring that helps to suppose a circle
+	mostStarts    = 48   // rings from which circles are supposed
+	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
+)
+
+// evidence weighs how surely a ring is a round edge, from 0 to about 1.
+func (r Ring) evidence() float64 {
+	strength := r.Score / (r.Score + 8)
+	ragged := 4 * r.Scatter / math.Max(r.Diameter, 1e-9) // 0.1 for a ragged rim
+	return strength * r.RimSeen * r.RimSeen / (1 + 50*ragged*ragged)
+}
+
+func (r Ring) radius() float64 { return r.Diameter / 2 }
+
+// inside is +1 for a ring paler inside than outside, −1 for a darker one.
+func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
+
+// overlaps says that two rings cannot both be holes.
+func (r Ring) overlaps(o Ring) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
+}
+
+// concentric says that two rings can belong to one and the same hole.
+func (r Ring) concentric(o Ring) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())
+}
+
+// supposed is a pitch circle that some rings may share.
+type supposed struct {
+	circle.Circle
+	members []int
+	weight  float64
+}
+
+// tolerance is how far from the pitch circle (mm) a hole's centre may lie and
+// still belong to it: what makers drill wrong, and what a scanner stretches.
+func (s supposed) tolerance(r Ring) float64 {
+	return 0.3 + 0.005*s.Radius + 2*math.Sqrt(r.CentreCov[0][0]+r.CentreCov[1][1])
+}
+
+// bestCircle supposes a pitch circle through every three of the likeliest
+// rings and returns the one that the most evidence speaks for.
+func (c *chooser) bestCircle() (supposed, bool) {
+	var order []int
+	for i, e := range c.evidence {
+		if e >= leastEvidence {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
+	order = order[:min(len(order), mostStarts)]
+	var best supposed
+	for a := range order {
+		for b := range a {
+			for d := range b {
+				i, j, k := order[a], order[b], order[d]
+				if !c.alike(i, j) || !c.alike(j, k) || !c.alike(i, k) {
+					continue
+				}
+				around, err := circle.Algebraic([]r2.Vec{c.rings[i].Centre, c.rings[j].Centre, c.rings[k].Centre}, nil)
+				if err != nil || !c.possible(around, c.rings[i]) {
+					continue
+				}
+				s := c.support(around, i)
+				if s.weight > best.weight {
+					best = s
+				}
+			}
+		}
+	}
+	if len(best.members) < 3 {
+		return best, false
+	}
+	return c.settle(best)
+}
+
+// alike says that two rings can be holes of like size that stand apart.
+func (c *chooser) alike(i, j int) bool {
+	a, b := c.rings[i], c.rings[j]
+	ratio := a.Diameter / b.Diameter
+	return ratio < likeSize && ratio > 1/likeSize && a.inside() == b.inside() && !a.overlaps(b)
+}
+
+// possible says whether a circle can be the pitch circle of holes like r.
+func (c *chooser) possible(around circle.Circle, r Ring) bool {
+	if c.opts.PCD > 0 && math.Abs(2*around.Radius-c.opts.PCD) > 0.05*c.opts.PCD {
+		return false
+	}
+	return around.Radius > 0.6*r.Diameter && around.Radius < 60*r.Diameter
+}
+
+// support gathers the rings that share a supposed circle with the ring like.
+// Of rings that overlap only the weightiest counts, a ring of another size
+// counts half, and one of the other shade not at all.
+func (c *chooser) support(around circle.Circle, like int) supposed {
+	s := supposed{Circle: around}
+	var near []int
+	for i, e := range c.evidence {
+		r := c.rings[i]
+		if e > 0.08 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
+			math.Abs(s.Distance(r.Centre)) < s.tolerance(r) {
+			near = append(near, i)
+		}
+	}
+	slices.SortStableFunc(near, func(a, b int) int { return cmp.Compare(c.worth(b, like), c.worth(a, like)) })
+next:
+	for _, i := range near {
+		for _, m := range s.members {
+			if c.rings[i].overlaps(c.rings[m]) {
+				continue next
+			}
+		}
+		s.members = append(s.members, i)
+		miss := s.Distance(c.rings[i].Centre) / s.tolerance(c.rings[i])
+		s.weight += c.worth(i, like) * (1 - 0.5*miss*miss)
+	}
+	return s
+}
+
+// worth is the evidence of ring i as a hole of a pattern that has holes like
+// the ring like.
+func (c *chooser) worth(i, like int) float64 {
+	a, b := c.rings[i], c.rings[like]
+	if c.alike(i, like) || i == like {
+		// The nearer in size, the likelier the same drill.
+		d := math.Log(a.Diameter / b.Diameter)
+		return c.evidence[i] * (1 - 4*d*d)
+	}
+	if a.Diameter > 3*b.Diameter || b.Diameter > 3*a.Diameter {
+		return 0
+	}
+	if ratio := a.Diameter / b.Diameter; ratio < likeSize && ratio > 1/likeSize {
+		return c.evidence[i] // it overlaps like: the caller decides between them
+	}
+	return 0.5 * c.evidence[i]
+}
+
+// settle fits the circle to its members, gathers support once more, and
+// leaves out members much weaker than the rest.
+func (c *chooser) settle(s supposed) (supposed, bool) {
+	for range 3 {
+		var centres []r2.Vec
+		for _, m := range s.members {
+			centres = append(centres, c.rings[m].Centre)
+		}
+		fit, err := circle.Robust(s.Circle, centres, nil, 0.1)
+		if err != nil {
+			return s, false
+		}
+		like := s.members[0]
+		s = c.support(fit.Circle, like)
+		s.members = c.strong(s.members, like)
+		if len(s.members) < 3 {
+			return s, false
+		}
+	}
+	return s, true
+}
+
+// strong keeps the members with at least a third of the typical member's
+// worth, or as many as the person expects.
+func (c *chooser) strong(members []int, like int) []int {
+	if n := c.opts.Holes; n > 0 {
+		return members[:min(n, len(members))] // they are in order of worth
+	}
+	typical := c.worth(members[len(members)/2], like)
+	var kept []int
+	for _, m := range members {
+		if c.isAdded(m) || c.worth(m, like) >= math.Max(0.33*typical, 0.08) {
+			kept = append(kept, m)
+		}
+	}
+	return kept
+}
+
+// take makes the choice around a pitch circle.
+func (c *chooser) take(s supposed) {
+	c.out.Circle = true
+	holes := slices.Clone(s.members)
+	for _, m := range holes {
+		c.out.Reasons[m] = fmt.Sprintf("hole: on the pitch circle (%.2f mm off)", math.Abs(s.Distance(c.rings[m].Centre)))
+	}
+	c.findBoreAndRim(s, holes)
+	for _, i := range c.strays(s, holes) {
+		holes = append(holes, i)
+		c.out.OffCircle = append(c.out.OffCircle, i)
+		c.out.Reasons[i] = fmt.Sprintf("hole: as clear as the others, but %.1f mm off their pitch circle", math.Abs(s.Distance(c.rings[i].Centre)))
+	}
+	c.out.Holes = holes
+	c.claimOuters()
+}
+
+// strays are the holes off the circle: as clear as those on it, within the
+// face, and overlapping nothing.
+func (c *chooser) strays(s supposed, holes []int) []int {
+	typical := make([]float64, 0, len(holes))
+	size := make([]float64, 0, len(holes))
+	for _, h := range holes {
+		typical = append(typical, c.evidence[h])
+		size = append(size, c.rings[h].Diameter)
+	}
+	slices.Sort(typical)
+	slices.Sort(size)
+	like := c.rings[holes[0]]
+	reach := s.Radius + 1.5*size[len(size)-1]
+	if c.out.Rim >= 0 {
+		reach = c.rings[c.out.Rim].radius()
+	}
+	var order, out []int
+	for i, e := range c.evidence {
+		r := c.rings[i]
+		if c.isAdded(i) && !slices.Contains(holes, i) {
+			order = append(order, i)
+			continue
+		}
+		if e < math.Max(0.7*typical[len(typical)/2], 0.3) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
+			i == c.out.Bore || i == c.out.Rim ||
+			r.Diameter < 0.4*size[0] || r.Diameter > 2*size[len(size)-1] ||
+			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > reach || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
+			continue
+		}
+		order = append(order, i)
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
+next:
+	for _, i := range order {
+		for _, h := range slices.Concat(holes, out) {
+			if c.rings[i].overlaps(c.rings[h]) {
+				continue next
+			}
+		}
+		if b := c.out.Bore; b >= 0 && !c.isAdded(i) && c.rings[i].overlaps(c.rings[b]) {
+			continue
+		}
+		out = append(out, i)
+	}
+	return out
+}
+
+// findBoreAndRim looks for the round edges that surround the pitch circle's
+// centre, within the holes and beyond them.
+func (c *chooser) findBoreAndRim(s supposed, holes []int) {
+	hole := 0.0
+	for _, h := range holes {
+		hole = math.Max(hole, c.rings[h].radius())
+	}
+	shade := c.rings[holes[0]].inside()
+	bore, rim := 0.0, 0.0
+	for i, r := range c.rings {
+		if slices.Contains(holes, i) || slices.Contains(c.opts.Drop, r.ID) {
+			continue
+		}
+		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
+		e := r.evidence()
+		switch {
+		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-0.8*hole:
+			// A bore is a hole too: of the same shade as the bolt holes.
+			if r.inside() != shade {
+				e *= 0.4
+			}
+			if e > math.Max(bore, 0.12) {
+				bore, c.out.Bore = e, i
+			}
+		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+0.8*hole:
+			// The face ends at its rim: the other shade.
+			if r.inside() == shade {
+				e *= 0.4
+			}
+			if e > math.Max(rim, 0.12) {
+				rim, c.out.Rim = e, i
+			}
+		}
+	}
+	if c.out.Bore >= 0 {
+		c.out.Reasons[c.out.Bore] = "bore: surrounds the pitch circle's centre, within the holes"
+	}
+	if c.out.Rim >= 0 {
+		c.out.Reasons[c.out.Rim] = "rim: surrounds all holes"
+	}
+}
+
+// claimOuters gives each hole the clearest ring concentric with it: its
+// chamfer or counterbore. A ring within a hole that is just as clear makes
+// itself the hole and the larger one its chamfer.
+func (c *chooser) claimOuters() {
+	for n, h := range c.out.Holes {
+		for i, r := range c.rings {
+			hole := c.rings[h]
+			if i == h || i == c.out.Bore || i == c.out.Rim || r.inside() != hole.inside() || !r.concentric(hole) {
+				continue
+			}
+			if r.evidence() < 0.5*hole.evidence() {
+				continue
+			}
+			small, large := h, i
+			if r.Diameter < hole.Diameter {
+				small, large = i, h
+			}
+			if ratio := c.rings[large].Diameter / c.rings[small].Diameter; ratio < 1.12 || ratio > 2.6 {
+				continue
+			}
+			if old, ok := c.out.Outer[h]; ok && c.rings[old].evidence() > c.rings[large].evidence() && small == h {
+				continue
+			}
+			delete(c.out.Outer, h)
+			c.out.Outer[small] = large
+			if small != h {
+				c.out.Reasons[small] = c.out.Reasons[h]
+				c.out.Holes[n] = small
+				if k := slices.Index(c.out.OffCircle, h); k >= 0 {
+					c.out.OffCircle[k] = small
+				}
+				h = small
+			}
+			c.out.Reasons[large] = "chamfer or counterbore round a hole"
+		}
+	}
+}

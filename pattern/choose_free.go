@@ -1,0 +1,35 @@
+package pattern
+
+import (
+	"cmp"
+	"slices"
+)
+
+// takeFree takes every clear circular mark as a hole; of marks that overlap,
+// the clearer.
+func (c *chooser) takeFree() {
+	var order []int
+	for i, e := range c.evidence {
+		if e > 0.3 && (c.rings[i].RimSeen >= 0.6 || c.isAdded(i)) {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
+next:
+	for _, i := range order {
+		for _, h := range c.out.Holes {
+			if c.rings[i].overlaps(c.rings[h]) {
+				continue next
+			}
+		}
+		c.out.Holes = append(c.out.Holes, i)
+		c.out.Reasons[i] = "hole: a clear circular mark"
+	}
+	if n := c.opts.Holes; n > 0 {
+		for _, i := range c.out.Holes[min(n, len(c.out.Holes)):] {
+			c.out.Reasons[i] = "left: weaker than the number of holes expected"
+		}
+		c.out.Holes = c.out.Holes[:min(n, len(c.out.Holes))]
+	}
+	c.claimOuters()
+}
