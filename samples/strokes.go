@@ -1,0 +1,309 @@
+package samples
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// strokeCell is the cell of the pressure map, mm: fine enough for the streaks
+// within one stroke.
+const strokeCell = 0.2
+
+// patch is a round part of the sheet that is stroked over.
+type patch struct {
+	centre r2.Vec // glass
+	radius float64
+	turn   float64 // degrees by which its strokes differ from the others'
+}
+
+// stroke is one pull of the pencil held flat.
+type stroke struct {
+	middle    r2.Vec
+	sin, cos  float64
+	length    float64
+	width     float64
+	bow       float64 // curvature, 1/mm: the hand turns about the wrist
+	strength  float64
+	seed      uint64
+	streaks   float64
+	turnStart bool // the hand turned round there, which leaves more lead
+	turnEnd   bool
+}
+
+// pressure is the lead that would stick to paper fully backed by metal, as an
+// exposure E: the share of the paper that is covered is 1 − exp(−E). The
+// strokes lie where the face is seen, shifted (glass, mm).
+func (s *scene) pressure(seed uint64, shift r2.Vec, tone float64) *field {
+	f := newField(s.width, s.height, strokeCell)
+	if s.Style == Grease {
+		return f
+	}
+	patches := s.patches()
+	for k, p := range patches {
+		p.centre = r2.Add(p.centre, shift)
+		patches[k] = p
+		rng := newRand(seed, 100+uint64(k))
+		s.layStrokes(f, p, s.StrokeAngle+p.turn, 1, rng)
+		if s.Cross > 0 {
+			s.layStrokes(f, p, s.CrossAngle+p.turn, s.Cross, rng)
+		}
+	}
+	s.unsteadyHand(f, seed)
+	s.setTone(f, patches, tone)
+	s.palePlaces(f)
+	s.spareRims(f)
+	return f
+}
+
+// patches says where strokes go: over the whole face, or round each hole.
+func (s *scene) patches() []patch {
+	if !s.PatchesOnly {
+		return []patch{{centre: s.place.origin, radius: s.radius()}}
+	}
+	rng := newRand(s.Seed, 2)
+	var list []patch
+	for _, h := range s.Face.Holes {
+		centre := s.place.glass(r2.Vec{X: h.X, Y: h.Y})
+		centre.X += rng.NormFloat64() * 0.6
+		centre.Y += rng.NormFloat64() * 0.6
+		list = append(list, patch{
+			centre: centre,
+			radius: max(h.Diameter, h.Outer)/2 + 4.5 + 2.5*rng.Float64(),
+			turn:   rng.NormFloat64() * 14,
+		})
+	}
+	return list
+}
+
+// layStrokes covers a patch with strokes to and fro, line by line, each line
+// in as many pulls as the hand's reach needs.
+func (s *scene) layStrokes(f *field, p patch, angle, strength float64, rng *rand.Rand) {
+	if s.Streaks <= 0 && s.Ragged <= 0 {
+		s.flood(f, p, strength)
+		return
+	}
+	width := clamp(s.StrokeWidth, 0.8, 30)
+	if s.PatchesOnly {
+		width = min(width, 3.5)
+	}
+	sin, cos := math.Sincos(-angle * math.Pi / 180) // glass has y down
+	lean := 0.0
+	for v := -p.radius; v <= p.radius; v += width * (0.34 + 0.3*rng.Float64()) {
+		half := math.Sqrt(max(0, p.radius*p.radius-v*v)) + 0.3*width
+		lean = 0.8*lean + 0.9*rng.NormFloat64()
+		from := -half + s.Ragged*(rng.Float64()-0.6)
+		end := half + s.Ragged*(rng.Float64()-0.4)
+		for from < end-2 {
+			reach := 48 + 34*rng.Float64()
+			to := min(end, from+reach)
+			if end-to < 15 {
+				to = end
+			}
+			mid := r2.Vec{X: (from + to) / 2, Y: v + 0.12*width*rng.NormFloat64()}
+			st := stroke{
+				middle:   r2.Vec{X: p.centre.X + mid.X*cos - mid.Y*sin, Y: p.centre.Y + mid.X*sin + mid.Y*cos},
+				length:   to - from,
+				width:    width * (0.7 + 0.6*rng.Float64()),
+				bow:      rng.NormFloat64()*0.0008 + 0.0006,
+				strength: strength * math.Exp(0.45*s.Streaks*rng.NormFloat64()),
+				seed:     rng.Uint64(),
+				streaks:  s.Streaks,
+			}
+			st.turnStart, st.turnEnd = rng.Float64() < 0.6, rng.Float64() < 0.6
+			tilt := (lean + 1.2*rng.NormFloat64()) * math.Pi / 180 * min(1, 40/st.length)
+			st.sin, st.cos = math.Sincos(-angle*math.Pi/180 + tilt)
+			st.paint(f)
+			from = to - 4 - 6*rng.Float64()
+			if to == end {
+				break
+			}
+		}
+	}
+}
+
+// flood is perfectly even pressure over a patch.
+func (s *scene) flood(f *field, p patch, strength float64) {
+	for j := range f.h {
+		for i := range f.w {
+			d := math.Hypot(f.position(i)-p.centre.X, f.position(j)-p.centre.Y)
+			f.v[j*f.w+i] += float32(strength * step(p.radius, p.radius-1, d))
+		}
+	}
+}
+
+// paint adds one stroke's lead to the map.
+func (st stroke) paint(f *field) {
+	halfU, halfV := st.length/2, st.width/2
+	sag := math.Abs(st.bow) * halfU * halfU / 2
+	reachX := math.Abs(st.cos)*halfU + math.Abs(st.sin)*(halfV+sag)
+	reachY := math.Abs(st.sin)*halfU + math.Abs(st.cos)*(halfV+sag)
+	j0 := max(0, int(f.index(st.middle.Y-reachY)))
+	j1 := min(f.h-1, int(f.index(st.middle.Y+reachY))+1)
+	for j := j0; j <= j1; j++ {
+		y := f.position(j) - st.middle.Y
+		x0, x1 := -reachX, reachX
+		// Of this row, only what lies within the stroke's width: v = −sin·x + cos·y.
+		if math.Abs(st.sin) > 1e-3 {
+			a := (st.cos*y - halfV - sag) / st.sin
+			b := (st.cos*y + halfV + sag) / st.sin
+			x0, x1 = max(x0, min(a, b)), min(x1, max(a, b))
+		}
+		i0 := max(0, int(f.index(st.middle.X+x0)))
+		i1 := min(f.w-1, int(f.index(st.middle.X+x1))+1)
+		for i := i0; i <= i1; i++ {
+			x := f.position(i) - st.middle.X
+			u := st.cos*x + st.sin*y
+			v := -st.sin*x + st.cos*y - st.bow*(u*u-halfU*halfU/2)/2
+			if e := st.lead(u, v); e > 0 {
+				f.v[j*f.w+i] += float32(e)
+			}
+		}
+	}
+}
+
+// lead is what the stroke leaves at u along and v across its middle line.
+func (st stroke) lead(u, v float64) float64 {
+	halfU, halfV := st.length/2, st.width/2
+	if math.Abs(u) >= halfU || math.Abs(v) >= halfV {
+		return 0
+	}
+	// The flat of the lead: full in its middle, soft at its sides, with one
+	// side a little heavier; it rocks slowly along the stroke.
+	rock := 0.3 * noise1(st.seed+1, u/18)
+	across := v/halfV - 0.25*rock
+	body := step(-1, -0.35, across) * step(1, 0.35, across) * (1 + 0.35*across*rock)
+	// Facets and grit in the lead draw fine lines along the stroke.
+	lines := 1 + st.streaks*(0.3*noise2(st.seed+2, v/0.45, u/45)+0.22*noise2(st.seed+3, v/1.1, u/25))
+	along := 1 + 0.22*st.streaks*noise1(st.seed+4, u/9)
+	end := step(-halfU, -halfU+3, u) * step(halfU, halfU-3, u)
+	if st.turnStart {
+		end += 0.5 * step(-halfU, -halfU+0.8, u) * step(-halfU+5, -halfU+1, u)
+	}
+	if st.turnEnd {
+		end += 0.5 * step(halfU, halfU-0.8, u) * step(halfU-5, halfU-1, u)
+	}
+	return max(0, st.strength*body*lines*along*end)
+}
+
+// unsteadyHand varies the pressure slowly over the page.
+func (s *scene) unsteadyHand(f *field, seed uint64) {
+	if s.Uneven <= 0 {
+		return
+	}
+	amount := 0.55 * clamp(s.Uneven, 0, 2)
+	s.eachCell(f, func(x, y float64) float64 {
+		n := noise2(seed+11, x/28, y/28) + 0.5*noise2(seed+12, x/11, y/11)
+		return math.Exp(amount * n)
+	})
+}
+
+// palePlaces are where the hand hardly pressed, or the face lies low.
+func (s *scene) palePlaces(f *field) {
+	rng := newRand(s.Seed, 3)
+	reach := s.radius()
+	for range min(s.PaleAreas, 100) {
+		c := s.place.origin
+		c.X += (2*rng.Float64() - 1) * reach * 0.8
+		c.Y += (2*rng.Float64() - 1) * reach * 0.8
+		radius := reach * (0.15 + 0.15*rng.Float64())
+		left := 0.2 + 0.2*rng.Float64()
+		s.eachCell(f, func(x, y float64) float64 {
+			d := math.Hypot(x-c.X, y-c.Y)/radius + 0.2*noise2(s.Seed+13, x/7, y/7)
+			return left + (1-left)*step(0.6, 1.2, d)
+		})
+	}
+}
+
+// spareRims keeps the pencil off a part of some rims: the strokes stop along
+// a ragged line across the hole, on its side away from the face's middle.
+func (s *scene) spareRims(f *field) {
+	for k, h := range s.Face.Holes {
+		if !(h.Unrubbed > 0) {
+			continue
+		}
+		rng := newRand(s.Seed, 1000+uint64(k))
+		c := s.place.glass(r2.Vec{X: h.X, Y: h.Y})
+		radius := max(h.Diameter, h.Outer) / 2
+		out := math.Atan2(c.Y-s.place.origin.Y, c.X-s.place.origin.X) + 0.7*rng.NormFloat64()
+		sin, cos := math.Sincos(out)
+		line := math.Cos(math.Pi*min(h.Unrubbed, 1)) * radius
+		room := radius + 7
+		for i, o := range s.Face.Holes {
+			if i != k {
+				room = min(room, math.Hypot(o.X-h.X, o.Y-h.Y)-max(o.Diameter, o.Outer)/2-1)
+			}
+		}
+		room = max(room, radius+1.5)
+		s.eachCell(f, func(x, y float64) float64 {
+			d := math.Hypot(x-c.X, y-c.Y)
+			if d > room {
+				return 1
+			}
+			beyond := (x-c.X)*cos + (y-c.Y)*sin - line + 0.35*noise2(s.Seed+14, x/1.3, y/1.3)
+			return 1 - step(-0.6, 0.6, beyond)*step(room, room-1.5, d)
+		})
+	}
+}
+
+// eachCell multiplies every cell that has lead by a factor of its place.
+func (s *scene) eachCell(f *field, factor func(x, y float64) float64) {
+	for j := range f.h {
+		y := f.position(j)
+		for i := range f.w {
+			if k := j*f.w + i; f.v[k] != 0 {
+				f.v[k] *= float32(factor(f.position(i), y))
+			}
+		}
+	}
+}
+
+// setTone scales the map so that the mean darkness inside the patches is the tone.
+func (s *scene) setTone(f *field, patches []patch, tone float64) {
+	var inside []float64
+	rng := newRand(s.Seed, 4)
+	if len(patches) == 0 {
+		return
+	}
+	for range 8000 {
+		p := patches[rng.IntN(len(patches))]
+		sin, cos := math.Sincos(2 * math.Pi * rng.Float64())
+		d := (p.radius - min(3, p.radius/3)) * math.Sqrt(rng.Float64())
+		inside = append(inside, float64(f.at(p.centre.X+d*cos, p.centre.Y+d*sin)))
+	}
+	if slices.Max(inside) <= 0 {
+		return
+	}
+	tone = clamp(tone, 0, 0.9)
+	lo, hi := 1e-4, 1e4
+	for range 50 {
+		k := math.Sqrt(lo * hi)
+		sum := 0.0
+		for _, e := range inside {
+			sum += float64(darkness(covered(float32(k * e))))
+		}
+		if sum/float64(len(inside)) > tone {
+			hi = k
+		} else {
+			lo = k
+		}
+	}
+	k := float32(math.Sqrt(lo * hi))
+	if tone <= 0 {
+		k = 0
+	}
+	for i := range f.v {
+		f.v[i] = min(f.v[i]*k, 30)
+	}
+}
+
+// covered is the share of the paper that an exposure covers.
+func covered(e float32) float32 { return 1 - float32(math.Exp(-float64(e))) }
+
+// darkness is how dark paper is on average of which a share p is covered: the
+// heavier the pressure, the thicker the lead where it sticks.
+func darkness(p float32) float32 { return p * leadDepth(p) }
+
+func leadDepth(p float32) float32 { return 0.5 + 0.42*p }
