@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -114,8 +115,12 @@ func (r *Reading) checkNumbers() error {
 		within(c.RMS, 0, maxMM, "the pitch circle's rms_residual_mm")
 		within(*r.TurnDeg, 0, math.Nextafter(360, 0), "turn_deg")
 	}
-	for _, s := range append(r.Gaps[:len(r.Gaps):len(r.Gaps)], r.Chords...) {
-		maybe(s.AngleDeg, s.AngleU95Deg, 0, 360, maxDeg, "the angle from hole %d to %d", s.From, s.To)
+	for k, s := range slices.Concat(r.Gaps, r.Chords) {
+		widest := 360.0
+		if k >= len(r.Gaps) {
+			widest = 180
+		}
+		maybe(s.AngleDeg, s.AngleU95Deg, 0, widest, maxDeg, "the angle from hole %d to %d", s.From, s.To)
 		within(s.Chord, 0, maxMM, "the chord from hole %d to %d", s.From, s.To)
 		within(s.ChordU95, 0, maxMM, "the uncertainty of the chord from hole %d to %d", s.From, s.To)
 	}
@@ -144,8 +149,11 @@ func (r *Reading) checkSpans() error {
 	case len(r.Chords) != n*(n-1)/2:
 		return fmt.Errorf("it has %d chords where %d holes have %d pairs", len(r.Chords), n, n*(n-1)/2)
 	}
+	if err := r.checkAngles(); err != nil {
+		return err
+	}
 	pairs := map[[2]int]bool{}
-	for k, s := range append(r.Gaps[:len(r.Gaps):len(r.Gaps)], r.Chords...) {
+	for k, s := range slices.Concat(r.Gaps, r.Chords) {
 		a, okA := byID[s.From]
 		b, okB := byID[s.To]
 		if !okA || !okB || s.From == s.To {
@@ -161,6 +169,34 @@ func (r *Reading) checkSpans() error {
 		if d := math.Hypot(b.X-a.X, b.Y-a.Y); math.Abs(d-s.Chord) > 0.001+1e-6*d {
 			return fmt.Errorf("the chord from hole %d to %d is %.3f mm, but their coordinates are %.3f mm apart: it was edited by hand", s.From, s.To, s.Chord, d)
 		}
+	}
+	return nil
+}
+
+// checkAngles looks at which angles are there, and whether the gaps close.
+func (r *Reading) checkAngles() error {
+	if r.PitchCircle == nil {
+		for _, h := range r.Holes {
+			if h.AngleDeg != nil {
+				return fmt.Errorf("hole %d has an angle without a pitch circle", h.ID)
+			}
+		}
+		for _, s := range r.Chords {
+			if s.AngleDeg != nil {
+				return fmt.Errorf("the chord from hole %d to %d has an angle without a pitch circle", s.From, s.To)
+			}
+		}
+		return nil
+	}
+	turn := 0.0
+	for _, g := range r.Gaps {
+		if g.AngleDeg == nil {
+			return fmt.Errorf("the gap from hole %d to %d has no angle", g.From, g.To)
+		}
+		turn += *g.AngleDeg
+	}
+	if math.Abs(turn-360) > 0.01 {
+		return fmt.Errorf("the gaps add up to %.3f°, not to 360°", turn)
 	}
 	return nil
 }

@@ -1,9 +1,7 @@
 package pattern
 
 import (
-	"bytes"
 	"math"
-	"reflect"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -48,19 +46,40 @@ func ring(id int, c r2.Vec, d float64) Ring {
 
 func TestKeyedPattern(t *testing.T) {
 	rings, choice := keyed()
-	r, err := New(rings, choice, Options{})
-	if err != nil {
-		t.Fatal(err)
+	r := mustNew(t, rings, choice, Options{
+		Pixel:    func(mm r2.Vec) r2.Vec { return r2.Vec{X: 10 * mm.X, Y: 3000 - 10*mm.Y} },
+		Warnings: []string{"from the source"},
+	})
+	near := func(what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 1e-9 {
+			t.Errorf("%s = %.12g, want %.12g", what, got, want)
+		}
 	}
-	var b bytes.Buffer
-	if err := r.WriteJSON(&b); err != nil {
-		t.Fatal(err)
+	near("PCD", r.PitchCircle.Diameter, 96)
+	near("PCD's x_px", r.PitchCircle.XPx, 1050)
+	near("PCD's y_px", r.PitchCircle.YPx, 1500)
+	near("rms", r.PitchCircle.RMS, 0)
+	near("turn", *r.TurnDeg, 80)
+	for i, want := range []float64{0, 60, 120, 180, 240, 305} {
+		near("angle", *r.Holes[i].AngleDeg, want)
+		near("x", r.Holes[i].X, 48*math.Cos((80+want)*degree))
+		near("y", r.Holes[i].Y, 48*math.Sin((80+want)*degree))
+		if r.Holes[i].ID != i+1 {
+			t.Errorf("hole %d has the id %d", i+1, r.Holes[i].ID)
+		}
 	}
-	back, err := ReadJSON(&b)
-	if err != nil {
-		t.Fatal(err)
+	for i, want := range []float64{60, 60, 60, 60, 65, 55} {
+		near("gap", *r.Gaps[i].AngleDeg, want)
+		near("gap's chord", r.Gaps[i].Chord, 96*math.Sin(want/2*degree))
 	}
-	if !reflect.DeepEqual(r, back) {
-		t.Error("differs after reading back")
+	near("bore's offset", *r.Bore.Offset, 0.5)
+	near("rim's x", r.Rim.X, 0.1)
+	near("chamfer", *r.Holes[1].OuterDiameter, 12)
+	if r.Holes[0].OuterDiameter != nil {
+		t.Error("hole 1 has a chamfer")
+	}
+	if len(r.Warnings) != 1 {
+		t.Errorf("warnings: %q", r.Warnings)
 	}
 }
