@@ -251,8 +251,9 @@ func invert3(m [3][3]float64) (inv [3][3]float64, ok bool) {
 		return inv, false
 	}
 	for i := range 3 {
-		for j := range 3 {
-			inv[i][j] = minor(j, i) / det
+		for j := i; j < 3; j++ {
+			inv[i][j] = minor(i, j) / det
+			inv[j][i] = inv[i][j]
 		}
 	}
 	return inv, true
