@@ -22,6 +22,7 @@ type edge struct {
 	line   []float32 // extra lead on the edge, as a multiple of the pressure
 	thread []float32 // lead on the thread's first turn inside the rim
 	grease []float32 // dirt on the edge, as an exposure
+	spread []float32 // mm over which that dirt lies
 }
 
 // contactBand is how far from an edge its contact differs from plain metal or
@@ -43,7 +44,8 @@ func (s *scene) edges() []*edge {
 			continue
 		}
 		inner := add(h.X, h.Y, h.Diameter)
-		inner.floor = floor() + 0.2*clamp(h.Blocked, 0, 1)
+		// Paper over a small hole is stiff enough to take some lead.
+		inner.floor = floor() + 0.06*s.dirt*math.Exp(-h.Diameter/6) + 0.2*clamp(h.Blocked, 0, 1)
 		s.finish(inner, rng.Uint64(), 1, h.Threaded)
 		if h.Outer > h.Diameter {
 			outer := add(h.X, h.Y, h.Outer)
@@ -64,7 +66,7 @@ func (s *scene) edges() []*edge {
 	if rim := s.Face.Rim; rim != nil {
 		e := add(rim.X, rim.Y, rim.Diameter)
 		e.outside = true
-		e.floor = floor()
+		e.floor = floor() + 0.05*s.dirt
 		s.finish(e, rng.Uint64(), 1.1, false)
 	}
 	return list
@@ -78,7 +80,7 @@ func (s *scene) finish(e *edge, seed uint64, line float64, threaded bool) {
 		e.thread = make([]float32, n)
 	}
 	if s.Style == Grease {
-		e.grease = make([]float32, n)
+		e.grease, e.spread = make([]float32, n), make([]float32, n)
 	}
 	strokes := []float64{s.StrokeAngle}
 	if s.Cross > 0 {
@@ -111,14 +113,15 @@ func (s *scene) finish(e *edge, seed uint64, line float64, threaded bool) {
 		}
 		e.line[k] = float32(line * max(0, s.EdgeLine) * 1.9 * push * math.Exp(0.38*along(5, 2.2)+0.2*along(6, 0.6)))
 		if e.grease != nil {
-			e.grease[k] = float32(greaseAmount(along(7, 3.2), along(8, 0.9)))
+			e.grease[k] = float32(greaseAmount(along(7, 4.2), along(8, 0.7)))
+			e.spread[k] = float32(s.lineWidth * math.Exp(0.2*along(9, 4)+0.06*along(10, 0.8)))
 		}
 	}
 }
 
 // greaseAmount is how much dirt lies on a rim: broken into runs and gaps.
 func greaseAmount(long, short float64) float64 {
-	return 1.5 * step(-1.1, 0.3, long+0.3*short) * math.Exp(0.35*short)
+	return 1.2 * step(-1.3, 0.6, long+0.4*short) * math.Exp(0.3*long+0.35*short)
 }
 
 // contact is what the paper finds under a point of the glass.
@@ -185,7 +188,9 @@ func (s *scene) addEdge(c *contact, e *edge, p r2.Vec) {
 		c.line += 0.55 * between(e.thread) * bump(-0.7, 0.22)
 	}
 	if e.grease != nil {
-		c.grease += between(e.grease) * bump(0.15, 0.9*w)
+		// The edge itself prints dark; a thin film on the metal beside it
+		// prints faintly and fades.
+		c.grease += between(e.grease) * (bump(0.15, float64(between(e.spread))) + 0.05*bump(0.4, 1.1))
 	}
 }
 

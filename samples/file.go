@@ -16,8 +16,7 @@ import (
 // 11.3.5.3). A dpi of zero leaves it out.
 func WritePNG(w io.Writer, img image.Image, dpiX, dpiY float64) error {
 	var buf bytes.Buffer
-	enc := png.Encoder{CompressionLevel: png.BestSpeed}
-	if err := enc.Encode(&buf, img); err != nil {
+	if err := png.Encode(&buf, img); err != nil {
 		return err
 	}
 	data := buf.Bytes()

@@ -66,7 +66,7 @@ func (s *scene) scratches() []mark {
 		a := somewhere()
 		for range 1 + rng.IntN(4) {
 			b := r2.Vec{X: a.X + 0.8*rng.NormFloat64(), Y: a.Y + 0.8*rng.NormFloat64()}
-			list = append(list, mark{a: a, b: b, half: 0.25 + 0.5*rng.Float64(), kind: pit, value: 0.9})
+			list = append(list, mark{a: a, b: b, half: 0.2 + 0.6*rng.Float64(), kind: pit, value: 0.5 + 0.45*rng.Float64()})
 			a = b
 		}
 	}

@@ -80,7 +80,7 @@ var grainTile = sync.OnceValue(func() []float32 {
 	standardise(cloud)
 	sum := make([]float32, len(fine))
 	for i := range sum {
-		sum[i] = 0.72*fine[i] + 0.6*felt[i] + 0.3*cloud[i]
+		sum[i] = 0.85*fine[i] + 0.42*felt[i] + 0.22*cloud[i]
 	}
 	standardise(sum)
 	for i, v := range sum {

@@ -140,7 +140,7 @@ func (s *scene) sample(g r2.Vec, n *near) float32 {
 			c.metal *= 1 - body*float32(m.value)
 			c.line += 0.6 * lip * float32(m.value) * c.metal
 		case pit:
-			c.metal *= 1 - float32(m.value*step(m.half*1.4, m.half*0.5, d))
+			c.metal *= 1 - float32(m.value*step(m.half*2.4, 0.1*m.half, d))
 		case crease:
 			smear = max(smear, 0.1*body*float32(m.value))
 			c.line += body * float32(m.value)
@@ -155,7 +155,8 @@ func square(v float64) float64 { return v * v }
 // to the grain, and of grease, which soaks in.
 func (s *scene) reflect(g r2.Vec, exposure, grease float32) float32 {
 	x, y := s.gcos*g.X-s.gsin*g.Y+s.gx, s.gsin*g.X+s.gcos*g.Y+s.gy
-	height := grainAt(s.grain, x, y)
+	// The felt of the sheet, and finer fibres and dust of lead on it.
+	height := 0.72*grainAt(s.grain, x, y) + 0.28*grainAt(s.grain, 2.3*y+300.5, 2.3*x+70.3)
 	paper := float32(s.outside) * (1 + 0.012*float32(s.Grain)*(height-0.5))
 	dark := float32(0)
 	if exposure > 1e-4 {
@@ -163,16 +164,17 @@ func (s *scene) reflect(g r2.Vec, exposure, grease float32) float32 {
 		dark = p * leadDepth(p)
 		if s.Grain > 0 {
 			// Where the fibre stands higher than the pressure's depth, lead.
-			const soft = 0.16
+			const soft = 0.3
 			t := (p*(1+2*soft) - soft - (1 - height)) / (2 * soft)
 			t = min(max(t+0.5, 0), 1)
 			t = t * t * (3 - 2*t)
-			dark += float32(s.Grain) * (t*leadDepth(p) - dark)
+			caught := min(t*leadDepth(p)*(0.72+0.46*height), 0.96)
+			dark += float32(s.Grain) * (caught - dark)
 		}
 	}
 	if grease > 1e-3 {
-		p := coveredFast(grease * (0.55 + 0.9*height))
-		dark += (1 - dark) * 0.72 * p
+		p := coveredFast(grease * (0.3 + 1.4*height))
+		dark += (1 - dark) * 0.7 * p
 	}
 	v := paper + (float32(s.inside)-paper)*dark
 	if s.shade != nil {

@@ -75,6 +75,8 @@ type Rubbing struct {
 	Blur        float64 // Gaussian, standard deviation in pixels
 	Noise       float64 // standard deviation in grey levels of 255
 	UnevenLight float64 // relative, 0.02 is ordinary
+	WhitePoint  float64 // brightness that is scanned as full white; 0 means 1
+	Levels      int     // grey levels of the output; 0 means 256
 	Output      Output
 	JPEGQuality int // 1 to 100: the picture has been through JPEG; 0: it has not
 }

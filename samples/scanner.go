@@ -19,6 +19,11 @@ func (s *scene) scan() image.Image {
 	kernel := gaussian(s.Blur)
 	halo := len(kernel) / 2
 	tint := s.tint()
+	white := float32(255)
+	if s.WhitePoint > 0 {
+		white /= float32(clamp(s.WhitePoint, 0.1, 2))
+	}
+	levels := s.levels()
 	inBands(h, 2*tileSide, func(y0, y1 int) {
 		top, bottom := max(0, y0-halo), min(h, y1+halo)
 		seen := blurBand(s.brightness(top, bottom), w, top, y0, y1, kernel)
@@ -28,11 +33,11 @@ func (s *scene) scan() image.Image {
 				v := seen[(y-y0)*w+x] * light(x)
 				k := y*w + x
 				if channels == 1 {
-					pix[k] = level(v*255 + s.noise(k, 0))
+					pix[k] = levels[level(v*white+s.noise(k, 0))]
 					continue
 				}
 				for c := range 3 {
-					pix[4*k+c] = level((tint[c][0]+tint[c][1]*v)*255 + s.noise(k, c))
+					pix[4*k+c] = levels[level((tint[c][0]+tint[c][1]*v)*white+s.noise(k, c))]
 				}
 				pix[4*k+3] = 255
 			}
@@ -91,6 +96,19 @@ func (s *scene) tint() [3][2]float32 {
 	for c := range t {
 		slope := (paper[c] - lead[c]) / (s.outside - s.inside)
 		t[c] = [2]float32{float32(lead[c] - slope*s.inside), float32(slope)}
+	}
+	return t
+}
+
+// levels maps the 256 levels of grey to those that the scanner tells apart.
+func (s *scene) levels() [256]uint8 {
+	var t [256]uint8
+	for i := range t {
+		t[i] = uint8(i)
+		if n := s.Levels; n > 1 && n < 256 {
+			k := math.Round(float64(i) * float64(n-1) / 255)
+			t[i] = uint8(math.Round(k * 255 / float64(n-1)))
+		}
 	}
 	return t
 }

@@ -83,7 +83,7 @@ func (s *scene) smudge(f *field) {
 		c := r2.Vec{X: s.width * rng.Float64(), Y: s.height * rng.Float64()}
 		sin, cos := math.Sincos(2 * math.Pi * rng.Float64())
 		length, width := 6+18*rng.Float64(), 3+6*rng.Float64()
-		depth := 0.05 + 0.13*rng.Float64()
+		depth := 0.03 + 0.09*rng.Float64()
 		seed := rng.Uint64()
 		for j := range f.h {
 			for i := range f.w {
@@ -93,7 +93,7 @@ func (s *scene) smudge(f *field) {
 				if d > 6 {
 					continue
 				}
-				streak := 1 + 0.35*noise2(seed, u*length/14, v*width/1.2) + 0.2*noise2(seed+1, dx/2, dy/2)
+				streak := 1 + 0.3*noise2(seed, u*length/9, v*width/2.2) + 0.3*noise2(seed+1, dx/5, dy/5)
 				f.v[j*f.w+i] *= float32(1 - depth*math.Exp(-d)*max(0, streak))
 			}
 		}

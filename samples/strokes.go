@@ -91,12 +91,15 @@ func (s *scene) layStrokes(f *field, p patch, angle, strength float64, rng *rand
 	}
 	sin, cos := math.Sincos(-angle * math.Pi / 180) // glass has y down
 	lean := 0.0
+	drifts := rng.Uint64()
 	for v := -p.radius; v <= p.radius; v += width * (0.34 + 0.3*rng.Float64()) {
-		half := math.Sqrt(max(0, p.radius*p.radius-v*v)) + 0.3*width
+		// The rubbed region is a disc only roughly.
+		half := p.radius * math.Pow(max(0, 1-math.Pow(math.Abs(v)/p.radius, 2.5)), 1/2.5)
+		drift := 0.04 * p.radius * min(1, s.Ragged/3)
 		lean = 0.8*lean + 0.9*rng.NormFloat64()
-		from := -half + s.Ragged*(rng.Float64()-0.6)
-		end := half + s.Ragged*(rng.Float64()-0.4)
-		for from < end-2 {
+		from := -half + drift*noise1(drifts, v/14) + s.Ragged*(rng.Float64()-0.5)
+		end := half + drift*noise1(drifts+1, v/14) + s.Ragged*(rng.Float64()-0.5)
+		for from < end-5 {
 			reach := 48 + 34*rng.Float64()
 			to := min(end, from+reach)
 			if end-to < 15 {
@@ -217,8 +220,8 @@ func (s *scene) palePlaces(f *field) {
 	}
 }
 
-// spareRims keeps the pencil off a part of some rims: the strokes stop along
-// a ragged line across the hole, on its side away from the face's middle.
+// spareRims keeps the pencil off a part of some rims: on the side away from
+// the face's middle the strokes end before they have crossed the hole.
 func (s *scene) spareRims(f *field) {
 	for k, h := range s.Face.Holes {
 		if !(h.Unrubbed > 0) {
@@ -227,23 +230,23 @@ func (s *scene) spareRims(f *field) {
 		rng := newRand(s.Seed, 1000+uint64(k))
 		c := s.place.glass(r2.Vec{X: h.X, Y: h.Y})
 		radius := max(h.Diameter, h.Outer) / 2
-		out := math.Atan2(c.Y-s.place.origin.Y, c.X-s.place.origin.X) + 0.7*rng.NormFloat64()
-		sin, cos := math.Sincos(out)
-		line := math.Cos(math.Pi*min(h.Unrubbed, 1)) * radius
-		room := radius + 7
-		for i, o := range s.Face.Holes {
-			if i != k {
-				room = min(room, math.Hypot(o.X-h.X, o.Y-h.Y)-max(o.Diameter, o.Outer)/2-1)
-			}
-		}
-		room = max(room, radius+1.5)
+		sin, cos := math.Sincos(math.Atan2(c.Y-s.place.origin.Y, c.X-s.place.origin.X) + 0.25*rng.NormFloat64())
+		line := math.Cos(math.Pi*min(h.Unrubbed, 1)) * h.Diameter / 2
+		left := 0.04 * rng.Float64()
+		strokeSin, strokeCos := math.Sincos(-s.StrokeAngle * math.Pi / 180)
+		seed := rng.Uint64()
 		s.eachCell(f, func(x, y float64) float64 {
-			d := math.Hypot(x-c.X, y-c.Y)
-			if d > room {
+			dx, dy := x-c.X, y-c.Y
+			beyond := dx*cos + dy*sin - line
+			if beyond < -6 {
 				return 1
 			}
-			beyond := (x-c.X)*cos + (y-c.Y)*sin - line + 0.35*noise2(s.Seed+14, x/1.3, y/1.3)
-			return 1 - step(-0.6, 0.6, beyond)*step(room, room-1.5, d)
+			// Away from the hole the strokes reach further out again, each
+			// to its own place.
+			aside := max(0, math.Abs(-dx*sin+dy*cos)-radius-1)
+			across := -strokeSin*dx + strokeCos*dy
+			beyond += (0.5+0.15*aside)*noise1(seed, across/1.4) + 0.2*noise2(seed, x/0.5, y/0.5) - 0.7*aside
+			return 1 - (1-left)*step(-0.7, 0.9, beyond)
 		})
 	}
 }

@@ -79,7 +79,7 @@ func (s *scene) handwriting() []mark {
 		sin, cos := math.Sincos(slope)
 		slant := 0.18 + 0.1*rng.NormFloat64()
 		half := 0.2 + 0.12*rng.Float64()
-		value := 0.8 + 1.2*rng.Float64()
+		value := 1.2 + 2*rng.Float64()
 		x := 0.0
 		for _, r := range text {
 			g, ok := glyphs[r]
