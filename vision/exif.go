@@ -1,11 +1,13 @@
 package vision
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"strings"
 
 	"github.com/bep/imagemeta"
+	"golang.org/x/image/riff"
 )
 
 // exifWanted are the tags that are looked at, in the IFDs where they belong:
@@ -25,10 +27,22 @@ var exifWanted = map[string]string{
 // readEXIF adds what the EXIF tags (in a TIFF: the tags of its first page)
 // say. A broken EXIF block gives the tags before the break.
 func readEXIF(m *meta, format Format, r io.ReadSeeker) {
-	kind, ok := map[Format]imagemeta.ImageFormat{
-		PNG: imagemeta.PNG, JPEG: imagemeta.JPEG, TIFF: imagemeta.TIFF, WebP: imagemeta.WebP,
-	}[format]
-	if !ok {
+	var kind imagemeta.ImageFormat
+	switch format {
+	case PNG:
+		kind = imagemeta.PNG
+	case JPEG:
+		kind = imagemeta.JPEG
+	case TIFF:
+		kind = imagemeta.TIFF
+	case WebP:
+		// The library misses a block that follows one of odd length. The block
+		// by itself is a TIFF without pixels.
+		if r = webpEXIF(r); r == nil {
+			return
+		}
+		kind = imagemeta.TIFF
+	default:
 		return
 	}
 	tags := map[string]any{}
@@ -61,6 +75,25 @@ func readEXIF(m *meta, format Format, r io.ReadSeeker) {
 	}
 	if c != (Camera{}) {
 		m.camera = &c
+	}
+}
+
+// webpEXIF finds the EXIF chunk of a WebP file; nil when there is none.
+func webpEXIF(r io.Reader) io.ReadSeeker {
+	form, chunks, err := riff.NewReader(r)
+	if err != nil || form != (riff.FourCC{'W', 'E', 'B', 'P'}) {
+		return nil
+	}
+	for {
+		id, _, data, err := chunks.Next()
+		if err != nil {
+			return nil
+		}
+		if id == (riff.FourCC{'E', 'X', 'I', 'F'}) {
+			const enough = 1 << 20
+			block, _ := io.ReadAll(io.LimitReader(data, enough))
+			return bytes.NewReader(bytes.TrimPrefix(block, []byte("Exif\x00\x00")))
+		}
 	}
 }
 

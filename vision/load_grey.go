@@ -107,6 +107,21 @@ func rowConverter(img image.Image) func(grey []byte, y int) {
 	}
 }
 
+// fullRange stretches the luma of a lossy WebP picture, which has black at 16
+// and white at 235 (RFC 6386 clause 9.2; the decoder leaves it so), to 0 … 255.
+func fullRange(img image.Image) {
+	var luma []uint8
+	switch m := img.(type) {
+	case *image.YCbCr:
+		luma = m.Y
+	case *image.NYCbCrA:
+		luma = m.Y
+	}
+	for i, v := range luma {
+		luma[i] = uint8(min(max((int(v)-16)*255+109, 0)/219, 255))
+	}
+}
+
 // luma weighs 8-bit R, G and B; the weights add up to 1<<16.
 func luma(r, g, b uint8) uint8 {
 	return uint8((19595*uint32(r) + 38470*uint32(g) + 7471*uint32(b) + 1<<15) >> 16)
