@@ -195,7 +195,7 @@ func TestOffsetCoverage(t *testing.T) {
 		}
 		rings[choice.Bore].Centre = r2.Vec{X: 90 + offset*0.6, Y: 160 + offset*0.8}
 		random := rand.New(rand.NewPCG(1, 2))
-		const draws = 4000
+		const draws = 2000
 		held := 0
 		for range draws {
 			r, err := New(drawn(random, rings), choice, Options{})

@@ -1,0 +1,72 @@
+package pattern
+
+import (
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// JCGM 100:2008 annex H.2: resistance, reactance and impedance from correlated
+// means of voltage, current and phase (values from memory; the results follow
+// from the inputs within the rounding of the printed figures).
+func TestSimultaneousResistanceAndReactance(t *testing.T) {
+	v, i, phi := 4.9990, 19.6610e-3, 1.04446
+	u := []float64{0.0032, 0.0095e-3, 0.00075}
+	r := [3][3]float64{{1, -0.36, 0.86}, {-0.36, 1, -0.65}, {0.86, -0.65, 1}}
+	sigma := mat.NewSymDense(3, nil)
+	for a := range 3 {
+		for b := a; b < 3; b++ {
+			sigma.SetSym(a, b, r[a][b]*u[a]*u[b])
+		}
+	}
+	c, s := math.Cos(phi), math.Sin(phi)
+	z := v / i
+	got := propagate(mat.NewDense(3, 3, []float64{
+		c / i, -z * c / i, -z * s,
+		s / i, -z * s / i, z * c,
+		1 / i, -z / i, 0,
+	}), sigma)
+	for k, want := range []struct{ value, got, u float64 }{{127.732, z * c, 0.071}, {219.847, z * s, 0.295}, {254.260, z, 0.236}} {
+		if math.Abs(want.got-want.value) > 0.001 {
+			t.Errorf("result %d is %.4f, want %.3f", k+1, want.got, want.value)
+		}
+		if got := math.Sqrt(got.At(k, k)); math.Abs(got-want.u) > 0.0015 {
+			t.Errorf("result %d has the standard uncertainty %.4f, want %.3f", k+1, got, want.u)
+		}
+	}
+	for _, want := range []struct {
+		a, b int
+		r    float64
+	}{{0, 1, -0.588}, {0, 2, -0.485}, {1, 2, 0.993}} {
+		if got := got.At(want.a, want.b) / math.Sqrt(got.At(want.a, want.a)*got.At(want.b, want.b)); math.Abs(got-want.r) > 0.01 {
+			t.Errorf("results %d and %d are correlated by %.3f, want %.3f", want.a+1, want.b+1, got, want.r)
+		}
+	}
+	// One result at a time says the same.
+	one := []partial{{0, 1 / i}, {1, -z / i}}
+	if a, b := uncertainty(sigma, one...), math.Sqrt(got.At(2, 2)); math.Abs(a-b) > 1e-12 {
+		t.Errorf("the impedance's uncertainty is %v alone and %v with the others", a, b)
+	}
+}
+
+func TestLength(t *testing.T) {
+	c := cov2{xx: 0.0004, xy: 0, yy: 0.0001}
+	for _, test := range []struct{ x, y, u95 float64 }{
+		{10, 0, 0.04},               // along x
+		{0, 10, 0.02},               // along y
+		{0, 0, coverage2 * 0.02},    // the worst direction, and two of them
+		{0.04, 0, coverage2 * 0.02}, // still not told from zero
+		{0.05, 0, 0.04},
+	} {
+		l, u := c.length(r2.Vec{X: test.x, Y: test.y})
+		if l != math.Hypot(test.x, test.y) || math.Abs(u-test.u95) > 1e-12 {
+			t.Errorf("(%v, %v): %v ± %v, want ± %v", test.x, test.y, l, u, test.u95)
+		}
+	}
+	// √χ²₂(0.95) is where 1 − exp(−k²/2) is 0.95.
+	if p := 1 - math.Exp(-coverage2*coverage2/2); math.Abs(p-0.95) > 1e-5 {
+		t.Errorf("a circle of %v holds %v", coverage2, p)
+	}
+}
