@@ -11,6 +11,7 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"image/png"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -415,7 +416,7 @@ func TestDPI(t *testing.T) {
 		warns  bool
 	}{
 		{"png", withChunks(p, phys(23622, 11811, 1)), 600, 300, "PNG pHYs", false},
-		{"png, aspect only", withChunks(p, phys(2, 1, 0)), 0, 0, "", false},
+		{"png, aspect only", withChunks(p, phys(11811, 5906, 0)), 0, 0, "", false},
 		{"png, nothing", p, 0, 0, "", false},
 		{"png, zero", withChunks(p, phys(0, 0, 1)), 0, 0, "", false},
 		{"png exif", withChunks(p, chunk("eXIf", exifBlock(be, res(200, 100, 2)))), 200, 100, "EXIF", false},
@@ -762,13 +763,18 @@ func TestOpenReadsAPipe(t *testing.T) {
 }
 
 func TestDecoderPanicIsDamage(t *testing.T) {
-	err := func() (err error) {
-		defer recoverDamaged(PNG, &err)
-		var none []int
-		_ = none[len(os.Args)+5]
-		return nil
-	}()
-	checkError(t, err, ErrDamaged, "damaged PNG", "again")
+	good := codecs[BMP]
+	t.Cleanup(func() { codecs[BMP] = good })
+	data := encoded(t, BMP, sceneRGBA())
+	panics := func() int { var none []int; return none[len(data)] }
+
+	codecs[BMP] = codec{good.config, func(io.Reader) (image.Image, error) { panics(); return nil, nil }}
+	_, err := Decode(data, Limits{})
+	checkError(t, err, ErrDamaged, "damaged BMP", "again")
+
+	codecs[BMP] = codec{func(io.Reader) (image.Config, error) { panics(); return image.Config{}, nil }, good.pixels}
+	_, err = Decode(data, Limits{})
+	checkError(t, err, ErrDamaged, "damaged BMP", "again")
 }
 
 func checkError(t *testing.T, err, kind error, says ...string) {
