@@ -38,14 +38,11 @@ func (s *scene) edges() []*edge {
 		return e
 	}
 	rng := newRand(s.Seed, 5)
-	floor := func() float64 { return 0.02 + 0.07*rng.Float64()*s.dirt }
+	floor := func() float64 { return (0.02 + 0.07*rng.Float64()) * s.dirt }
 	for _, h := range s.Face.Holes {
-		if !(h.Diameter > 0) {
-			continue
-		}
 		inner := add(h.X, h.Y, h.Diameter)
 		// Paper over a small hole is stiff enough to take some lead.
-		inner.floor = floor() + 0.06*s.dirt*math.Exp(-h.Diameter/6) + 0.2*clamp(h.Blocked, 0, 1)
+		inner.floor = floor() + 0.06*s.dirt*math.Exp(-h.Diameter/6) + 0.2*h.Blocked
 		s.finish(inner, rng.Uint64(), 1, h.Threaded)
 		if h.Outer > h.Diameter {
 			outer := add(h.X, h.Y, h.Outer)
@@ -111,17 +108,17 @@ func (s *scene) finish(e *edge, seed uint64, line float64, threaded bool) {
 			// square to it, less where it drops off, least along it.
 			push += (0.4 + 0.5*math.Abs(across) + 0.45*across) / float64(len(strokes))
 		}
-		e.line[k] = float32(line * max(0, s.EdgeLine) * 1.9 * push * math.Exp(0.38*along(5, 2.2)+0.2*along(6, 0.6)))
+		e.line[k] = float32(line * s.EdgeLine * 1.9 * push * math.Exp(0.38*along(5, 2.2)+0.2*along(6, 0.6)))
 		if e.grease != nil {
 			e.grease[k] = float32(greaseAmount(along(7, 4.2), along(8, 0.7)))
-			e.spread[k] = float32(s.lineWidth * math.Exp(0.2*along(9, 4)+0.06*along(10, 0.8)))
+			e.spread[k] = float32(s.EdgeLineWidth * math.Exp(0.2*along(9, 4)+0.06*along(10, 0.8)))
 		}
 	}
 }
 
 // greaseAmount is how much dirt lies on a rim: broken into runs and gaps.
 func greaseAmount(long, short float64) float64 {
-	return 1.2 * step(-1.3, 0.6, long+0.4*short) * math.Exp(0.3*long+0.35*short)
+	return 1.2 * step(-1.6, 0.3, long+0.4*short) * math.Exp(0.3*long+0.35*short)
 }
 
 // contact is what the paper finds under a point of the glass.
@@ -173,7 +170,7 @@ func (s *scene) addEdge(c *contact, e *edge, p r2.Vec) {
 	held = beyond + (1-beyond)*held
 	c.metal *= held
 	c.line *= held
-	w := s.lineWidth
+	w := s.EdgeLineWidth
 	bump := func(at, width float64) float32 {
 		t := (dist - at) / width
 		return float32(math.Exp(-t * t))

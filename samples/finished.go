@@ -16,7 +16,7 @@ func Finished() []Rubbing {
 	// that keeps this file, which lies in the repository, small.
 	demo := base
 	demo.Name = "cider-press"
-	demo.WhitePoint, demo.Levels, demo.Noise = 0.915, 24, 1
+	demo.WhitePoint, demo.Levels, demo.Noise = 0.915, 20, 1
 
 	grease := base
 	grease.Name, grease.Seed = "cider-press-grease", 1873

@@ -48,7 +48,7 @@ func (s *scene) scratches() []mark {
 		d := reach * math.Sqrt(rng.Float64())
 		return r2.Vec{X: s.place.origin.X + d*cos, Y: s.place.origin.Y + d*sin}
 	}
-	for range min(s.Face.Scratches, maxCount) {
+	for range s.Face.Scratches {
 		a := somewhere()
 		angle := 2 * math.Pi * rng.Float64()
 		half, value := 0.08+0.14*rng.Float64(), 0.5+0.5*rng.Float64()
@@ -62,7 +62,7 @@ func (s *scene) scratches() []mark {
 			angle += 0.06 * rng.NormFloat64()
 		}
 	}
-	for range min(s.Face.Pits, maxCount) {
+	for range s.Face.Pits {
 		a := somewhere()
 		for range 1 + rng.IntN(4) {
 			b := r2.Vec{X: a.X + 0.8*rng.NormFloat64(), Y: a.Y + 0.8*rng.NormFloat64()}
@@ -81,7 +81,7 @@ func (s *scene) pushedLead() []mark {
 	rng := newRand(s.Seed, 10)
 	var list []mark
 	for _, h := range s.Face.Holes {
-		blocked := clamp(h.Blocked, 0, 1)
+		blocked := h.Blocked
 		if blocked == 0 {
 			continue
 		}

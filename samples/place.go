@@ -18,27 +18,24 @@ type placement struct {
 	w, h     int     // picture, px
 }
 
-// maxPixels bounds the picture that a Rubbing can ask for.
+// maxPixels bounds the picture that a Rubbing can ask for: beyond it, the
+// resolution is lowered.
 const maxPixels = 150e6
 
 func newPlacement(r Rubbing) placement {
-	dpi := clamp(r.DPI, 20, 4800)
-	p := placement{shear: clamp(r.Shear, -0.2, 0.2)}
-	p.sin, p.cos = math.Sincos(clamp(r.Turn, -1e6, 1e6) * math.Pi / 180)
-	width, height := clamp(r.Width, 1, 2000), clamp(r.Height, 1, 2000)
-	if px := width * height * dpi * dpi / (25.4 * 25.4); px > maxPixels {
+	dpi := r.DPI
+	p := placement{shear: r.Shear}
+	p.sin, p.cos = math.Sincos(r.Turn * math.Pi / 180)
+	if px := r.Width * r.Height * dpi * dpi / (25.4 * 25.4); px > maxPixels {
 		dpi *= math.Sqrt(maxPixels / px)
 	}
-	p.w = max(1, int(math.Round(width*dpi/25.4)))
-	p.h = max(1, int(math.Round(height*dpi/25.4)))
+	p.w = max(1, int(math.Round(r.Width*dpi/25.4)))
+	p.h = max(1, int(math.Round(r.Height*dpi/25.4)))
 	p.dpi = dpi
-	p.mmX = 25.4 / dpi * (1 + clamp(r.ScaleX, -0.2, 0.2))
-	p.mmY = 25.4 / dpi * (1 + clamp(r.ScaleY, -0.2, 0.2))
+	p.mmX = 25.4 / dpi * (1 + r.ScaleX)
+	p.mmY = 25.4 / dpi * (1 + r.ScaleY)
 	middle := p.glassOfPx(float64(p.w)/2, float64(p.h)/2)
-	p.origin = r2.Vec{
-		X: middle.X + clamp(r.Offset.X, -2000, 2000),
-		Y: middle.Y - clamp(r.Offset.Y, -2000, 2000),
-	}
+	p.origin = r2.Vec{X: middle.X + r.Offset.X, Y: middle.Y - r.Offset.Y}
 	return p
 }
 
@@ -57,12 +54,4 @@ func (p placement) glass(face r2.Vec) r2.Vec {
 func (p placement) px(face r2.Vec) r2.Vec {
 	g := p.glass(face)
 	return r2.Vec{X: (g.X + p.shear*g.Y) / p.mmX, Y: g.Y / p.mmY}
-}
-
-// clamp also turns what is not a number into lo.
-func clamp(v, lo, hi float64) float64 {
-	if !(v > lo) {
-		return lo
-	}
-	return min(v, hi)
 }

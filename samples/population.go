@@ -193,6 +193,7 @@ func ordinary(rng *rand.Rand, seed uint64) Rubbing {
 	r.Tone = 0.35 + 0.25*rng.Float64()
 	r.StrokeAngle = 180 * rng.Float64()
 	r.StrokeWidth = 3 + 3*rng.Float64()
+	r.Streaks = 0.5 + 0.35*rng.Float64()
 	r.Uneven = 0.2 + 0.3*rng.Float64()
 	r.Grain = 0.6 + 0.3*rng.Float64()
 	r.GrainSize = 0.8 + 0.5*rng.Float64()

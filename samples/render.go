@@ -154,23 +154,11 @@ func square(v float64) float64 { return v * v }
 // reflect is the brightness of paper under an exposure of lead, which sticks
 // to the grain, and of grease, which soaks in.
 func (s *scene) reflect(g r2.Vec, exposure, grease float32) float32 {
-	x, y := s.gcos*g.X-s.gsin*g.Y+s.gx, s.gsin*g.X+s.gcos*g.Y+s.gy
-	// The felt of the sheet, and finer fibres and dust of lead on it.
-	height := 0.72*grainAt(s.grain, x, y) + 0.28*grainAt(s.grain, 2.3*y+300.5, 2.3*x+70.3)
+	height := s.peak(g)
 	paper := float32(s.outside) * (1 + 0.012*float32(s.Grain)*(height-0.5))
 	dark := float32(0)
 	if exposure > 1e-4 {
-		p := coveredFast(exposure)
-		dark = p * leadDepth(p)
-		if s.Grain > 0 {
-			// Where the fibre stands higher than the pressure's depth, lead.
-			const soft = 0.3
-			t := (p*(1+2*soft) - soft - (1 - height)) / (2 * soft)
-			t = min(max(t+0.5, 0), 1)
-			t = t * t * (3 - 2*t)
-			caught := min(t*leadDepth(p)*(0.72+0.46*height), 0.96)
-			dark += float32(s.Grain) * (caught - dark)
-		}
+		dark = s.dark(coveredFast(exposure), height)
 	}
 	if grease > 1e-3 {
 		p := coveredFast(grease * (0.3 + 1.4*height))
@@ -185,6 +173,26 @@ func (s *scene) reflect(g r2.Vec, exposure, grease float32) float32 {
 		v *= k
 	}
 	return v
+}
+
+// dark is the darkness of a point of the paper, of some height among the
+// grain, under a pressure that covers a share p of plain paper: the heavier
+// the pressure, the deeper into the grain the lead gets and the thicker it is.
+func (s *scene) dark(p, height float32) float32 {
+	depth := 0.5 + 0.42*p
+	const soft = 0.3
+	t := (p*(1+2*soft) - soft - (1 - height)) / (2 * soft)
+	t = min(max(t+0.5, 0), 1)
+	t = t * t * (3 - 2*t)
+	caught := min(t*depth*(0.75+0.5*height), 0.97)
+	return p*depth + float32(s.Grain)*(caught-p*depth)
+}
+
+// peak is the grain of the paper at a point of the glass, from 0 to 1: the
+// felt of the sheet, and finer fibres and dust of lead on it.
+func (s *scene) peak(g r2.Vec) float32 {
+	x, y := s.gcos*g.X-s.gsin*g.Y+s.gx, s.gsin*g.X+s.gcos*g.Y+s.gy
+	return 0.72*grainAt(s.grain, x, y) + 0.28*grainAt(s.grain, 2.3*y+300.5, 2.3*x+70.3)
 }
 
 // The table of [covered], for exposures up to its end.

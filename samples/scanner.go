@@ -19,10 +19,7 @@ func (s *scene) scan() image.Image {
 	kernel := gaussian(s.Blur)
 	halo := len(kernel) / 2
 	tint := s.tint()
-	white := float32(255)
-	if s.WhitePoint > 0 {
-		white /= float32(clamp(s.WhitePoint, 0.1, 2))
-	}
+	white := float32(255 / s.WhitePoint)
 	levels := s.levels()
 	inBands(h, 2*tileSide, func(y0, y1 int) {
 		top, bottom := max(0, y0-halo), min(h, y1+halo)
@@ -56,7 +53,7 @@ func (s *scene) scan() image.Image {
 
 // light is the unevenness of the lamp along a row.
 func (s *scene) light(y int) func(x int) float32 {
-	amount := clamp(s.UnevenLight, 0, 0.5)
+	amount := s.UnevenLight
 	if amount == 0 {
 		return func(int) float32 { return 1 }
 	}
@@ -72,7 +69,7 @@ func (s *scene) light(y int) func(x int) float32 {
 
 // noise of the sensor for the k-th pixel, in grey levels.
 func (s *scene) noise(k, channel int) float32 {
-	if !(s.Noise > 0) {
+	if s.Noise == 0 {
 		return 0
 	}
 	return float32(s.Noise) * normal(s.Seed+uint64(channel)*0x51ed27, uint64(k))
@@ -115,7 +112,6 @@ func (s *scene) levels() [256]uint8 {
 
 // gaussian is a normalised kernel; a single 1 when there is nothing to blur.
 func gaussian(sigma float64) []float32 {
-	sigma = clamp(sigma, 0, 20)
 	if sigma < 0.05 {
 		return []float32{1}
 	}
@@ -173,7 +169,7 @@ func (s *scene) throughJPEG(img image.Image) image.Image {
 		return img
 	}
 	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: min(s.JPEGQuality, 100)}); err != nil {
+	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: s.JPEGQuality}); err != nil {
 		return img // larger than JPEG can hold: 65,535 pixels a side
 	}
 	back, err := jpeg.Decode(&buf)
@@ -201,9 +197,11 @@ func (s *scene) oneBit(grey *image.Gray) *image.Paletted {
 	out := image.NewPaletted(grey.Rect, color.Palette{color.Gray{Y: 0}, color.Gray{Y: 255}})
 	if s.Output == Threshold {
 		cut := uint8(255 * (0.6*s.outside + 0.4*s.inside))
-		for i, v := range grey.Pix {
-			if v >= cut {
-				out.Pix[i] = 1
+		for y := range h {
+			for x, v := range grey.Pix[y*grey.Stride:][:w] {
+				if v >= cut {
+					out.Pix[y*out.Stride+x] = 1
+				}
 			}
 		}
 		return out

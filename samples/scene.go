@@ -12,8 +12,8 @@ type scene struct {
 	place         placement
 	width, height float64 // of the glass seen, mm
 
-	soft, lineWidth float64 // mm, at the rims
-	dirt            float64 // 1 where strokes may fall into holes
+	soft float64 // mm over which contact is lost at the rims
+	dirt float64 // 1 where strokes may fall into holes
 
 	second  *field // the same of the second copy, nil without one
 	slip    r2.Vec // glass, mm
@@ -32,16 +32,13 @@ type scene struct {
 	outside float64 // brightness of paper
 }
 
-// maxCount bounds what a setting may ask for of one thing.
-const maxCount = 200
-
 func newScene(r Rubbing) *scene {
+	r = r.sane()
 	s := &scene{Rubbing: r, place: newPlacement(r)}
 	s.width = float64(s.place.w)*s.place.mmX + math.Abs(s.place.shear)*float64(s.place.h)*s.place.mmY
 	s.height = float64(s.place.h) * s.place.mmY
 	// No edge is sharper than a sample is wide: that keeps circles true.
-	s.soft = max(clamp(r.EdgeSoftness, 0, 2), 1.2*max(s.place.mmX, s.place.mmY)/float64(s.oversampling()))
-	s.lineWidth = clamp(r.EdgeLineWidth, 0.1, 1.5)
+	s.soft = max(r.EdgeSoftness, 1.2*max(s.place.mmX, s.place.mmY)/float64(s.oversampling()))
 	if r.Streaks > 0 {
 		s.dirt = 1
 	}
@@ -53,19 +50,15 @@ func newScene(r Rubbing) *scene {
 	rng := newRand(r.Seed, 6)
 	s.gx, s.gy = grainSide*rng.Float64(), grainSide*rng.Float64()
 	s.gsin, s.gcos = math.Sincos(rng.NormFloat64() * 0.05)
-	size := clamp(r.GrainSize, 0.3, 5)
-	if r.GrainSize == 0 {
-		size = 1
-	}
-	s.gsin, s.gcos = s.gsin/(grainCell*size), s.gcos/(grainCell*size)
+	s.gsin, s.gcos = s.gsin/(grainCell*r.GrainSize), s.gcos/(grainCell*r.GrainSize)
 
 	s.paper = newSheet(s)
 	s.metal = s.edges()
 	s.turnedMarks()
 	s.lead = s.pressure(r.Seed, r2.Vec{}, r.Tone)
 	if r.SlipShare > 0 {
-		s.slip = r2.Vec{X: clamp(r.Slip.X, -100, 100), Y: -clamp(r.Slip.Y, -100, 100)}
-		s.second = s.pressure(r.Seed+1, s.slip, r.Tone*min(r.SlipShare, 1))
+		s.slip = r2.Vec{X: r.Slip.X, Y: -r.Slip.Y}
+		s.second = s.pressure(r.Seed+1, s.slip, r.Tone*r.SlipShare)
 	}
 	s.shade = s.shading()
 	s.marks = append(s.marks, s.scratches()...)
@@ -83,12 +76,11 @@ func (s *scene) oversampling() int {
 
 // turnedMarks is the profile of the tool's feed, by radius from the axis.
 func (s *scene) turnedMarks() {
-	if !(s.Face.FeedPitch > 0) {
+	if s.Face.FeedPitch == 0 {
 		return
 	}
 	s.axis = s.place.glass(s.Face.axis())
-	pitch := clamp(s.Face.FeedPitch, 0.05, 10)
-	depth := clamp(s.Face.FeedDepth, 0, 1)
+	pitch, depth := s.Face.FeedPitch, s.Face.FeedDepth
 	n := int((s.radius()+20)/ringStep) + 2
 	s.rings = make([]float32, n)
 	for i := range s.rings {
@@ -134,9 +126,6 @@ func (s *scene) truth() Truth {
 	k := 0
 	next := func() *edge { k++; return s.metal[k-1] }
 	for _, h := range s.Face.Holes {
-		if !(h.Diameter > 0) {
-			continue
-		}
 		e := next()
 		outer := 0.0
 		if h.Outer > h.Diameter {
@@ -156,10 +145,12 @@ func (s *scene) truth() Truth {
 	return t
 }
 
-// rubbed is the share of an edge's rim beside which the strokes left at least
-// a third of the darkness that the rubbing was meant to have.
+// rubbed is the share of an edge's rim on which the strokes left at least a
+// third of the darkness that the rubbing was meant to have, with what the edge
+// itself took.
 func (s *scene) rubbed(e *edge) float64 {
 	const looks = 720
+	darkness := s.darknessTable()
 	seen := 0
 	for k := range looks {
 		sin, cos := math.Sincos(2 * math.Pi * float64(k) / looks)
@@ -177,7 +168,7 @@ func (s *scene) rubbed(e *edge) float64 {
 			}
 			continue
 		}
-		if float64(darkness(covered(s.lead.at(x, y)))) > clamp(s.Tone, 0, 0.9)/3 {
+		if darkness(float64(s.lead.at(x, y)*(1+e.line[k*len(e.line)/looks]))) > s.Tone/3 {
 			seen++
 		}
 	}

@@ -16,7 +16,7 @@ type sheet struct {
 
 func newSheet(s *scene) sheet {
 	p := sheet{
-		all:    !(s.Paper.Width > 0) || !(s.Paper.Height > 0),
+		all:    s.Paper.Width == 0 || s.Paper.Height == 0,
 		centre: r2.Vec{X: s.width / 2, Y: s.height / 2},
 		halfW:  s.Paper.Width / 2, halfH: s.Paper.Height / 2,
 	}
@@ -51,7 +51,7 @@ const shadeCell = 0.5
 // shading is the brightness of the sheet where it was smudged or folded.
 // It is nil when nothing shades it.
 func (s *scene) shading() *field {
-	if s.Smudges <= 0 && s.Folds <= 0 && s.Style != Grease {
+	if s.Smudges == 0 && s.Folds == 0 {
 		return nil
 	}
 	f := newField(s.width, s.height, shadeCell)
@@ -79,7 +79,7 @@ func (s *scene) shading() *field {
 // smudge draws fingers and the side of the hand over the sheet.
 func (s *scene) smudge(f *field) {
 	rng := newRand(s.Seed, 7)
-	for range min(s.Smudges, maxCount) {
+	for range s.Smudges {
 		c := r2.Vec{X: s.width * rng.Float64(), Y: s.height * rng.Float64()}
 		sin, cos := math.Sincos(2 * math.Pi * rng.Float64())
 		length, width := 6+18*rng.Float64(), 3+6*rng.Float64()
@@ -106,7 +106,7 @@ type fold struct{ at, normal r2.Vec }
 func (s *scene) foldLines() []fold {
 	rng := newRand(s.Seed, 8)
 	var list []fold
-	for k := range min(s.Folds, maxCount) {
+	for k := range s.Folds {
 		// Sheets are folded near the middle, first one way, then the other.
 		a := math.Pi/2*float64(k) + 0.04*rng.NormFloat64()
 		at := s.paper.corner(s, 0.3*(2*rng.Float64()-1), 0.3*(2*rng.Float64()-1))

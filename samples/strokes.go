@@ -81,13 +81,14 @@ func (s *scene) patches() []patch {
 // layStrokes covers a patch with strokes to and fro, line by line, each line
 // in as many pulls as the hand's reach needs.
 func (s *scene) layStrokes(f *field, p patch, angle, strength float64, rng *rand.Rand) {
-	if s.Streaks <= 0 && s.Ragged <= 0 {
+	if s.Streaks == 0 && s.Ragged == 0 {
 		s.flood(f, p, strength)
 		return
 	}
-	width := clamp(s.StrokeWidth, 0.8, 30)
+	width, differ := s.StrokeWidth, 0.45*s.Streaks
 	if s.PatchesOnly {
-		width = min(width, 3.5)
+		// A small patch is rubbed with more care than a wide face.
+		width, differ = min(width, 3.5), 0.6*differ
 	}
 	sin, cos := math.Sincos(-angle * math.Pi / 180) // glass has y down
 	lean := 0.0
@@ -95,8 +96,8 @@ func (s *scene) layStrokes(f *field, p patch, angle, strength float64, rng *rand
 	for v := -p.radius; v <= p.radius; v += width * (0.34 + 0.3*rng.Float64()) {
 		// The rubbed region is a disc only roughly.
 		half := p.radius * math.Pow(max(0, 1-math.Pow(math.Abs(v)/p.radius, 2.5)), 1/2.5)
-		drift := 0.04 * p.radius * min(1, s.Ragged/3)
-		lean = 0.8*lean + 0.9*rng.NormFloat64()
+		drift := min(0.04*p.radius, 2.2) * min(1, s.Ragged/3)
+		lean = 0.8*lean + 0.75*rng.NormFloat64()
 		from := -half + drift*noise1(drifts, v/14) + s.Ragged*(rng.Float64()-0.5)
 		end := half + drift*noise1(drifts+1, v/14) + s.Ragged*(rng.Float64()-0.5)
 		for from < end-5 {
@@ -111,7 +112,7 @@ func (s *scene) layStrokes(f *field, p patch, angle, strength float64, rng *rand
 				length:   to - from,
 				width:    width * (0.7 + 0.6*rng.Float64()),
 				bow:      rng.NormFloat64()*0.0008 + 0.0006,
-				strength: strength * math.Exp(0.45*s.Streaks*rng.NormFloat64()),
+				strength: strength * math.Exp(differ*rng.NormFloat64()),
 				seed:     rng.Uint64(),
 				streaks:  s.Streaks,
 			}
@@ -193,10 +194,10 @@ func (st stroke) lead(u, v float64) float64 {
 
 // unsteadyHand varies the pressure slowly over the page.
 func (s *scene) unsteadyHand(f *field, seed uint64) {
-	if s.Uneven <= 0 {
+	if s.Uneven == 0 {
 		return
 	}
-	amount := 0.55 * clamp(s.Uneven, 0, 2)
+	amount := 0.55 * s.Uneven
 	s.eachCell(f, func(x, y float64) float64 {
 		n := noise2(seed+11, x/28, y/28) + 0.5*noise2(seed+12, x/11, y/11)
 		return math.Exp(amount * n)
@@ -207,7 +208,7 @@ func (s *scene) unsteadyHand(f *field, seed uint64) {
 func (s *scene) palePlaces(f *field) {
 	rng := newRand(s.Seed, 3)
 	reach := s.radius()
-	for range min(s.PaleAreas, 100) {
+	for range s.PaleAreas {
 		c := s.place.origin
 		c.X += (2*rng.Float64() - 1) * reach * 0.8
 		c.Y += (2*rng.Float64() - 1) * reach * 0.8
@@ -224,14 +225,14 @@ func (s *scene) palePlaces(f *field) {
 // the face's middle the strokes end before they have crossed the hole.
 func (s *scene) spareRims(f *field) {
 	for k, h := range s.Face.Holes {
-		if !(h.Unrubbed > 0) {
+		if h.Unrubbed == 0 {
 			continue
 		}
 		rng := newRand(s.Seed, 1000+uint64(k))
 		c := s.place.glass(r2.Vec{X: h.X, Y: h.Y})
 		radius := max(h.Diameter, h.Outer) / 2
 		sin, cos := math.Sincos(math.Atan2(c.Y-s.place.origin.Y, c.X-s.place.origin.X) + 0.25*rng.NormFloat64())
-		line := math.Cos(math.Pi*min(h.Unrubbed, 1)) * h.Diameter / 2
+		line := math.Cos(math.Pi*h.Unrubbed) * h.Diameter / 2
 		left := 0.04 * rng.Float64()
 		strokeSin, strokeCos := math.Sincos(-s.StrokeAngle * math.Pi / 180)
 		seed := rng.Uint64()
@@ -279,13 +280,13 @@ func (s *scene) setTone(f *field, patches []patch, tone float64) {
 	if slices.Max(inside) <= 0 {
 		return
 	}
-	tone = clamp(tone, 0, 0.9)
+	darkness := s.darknessTable()
 	lo, hi := 1e-4, 1e4
 	for range 50 {
 		k := math.Sqrt(lo * hi)
 		sum := 0.0
 		for _, e := range inside {
-			sum += float64(darkness(covered(float32(k * e))))
+			sum += darkness(k * e)
 		}
 		if sum/float64(len(inside)) > tone {
 			hi = k
@@ -302,11 +303,24 @@ func (s *scene) setTone(f *field, patches []patch, tone float64) {
 	}
 }
 
+// darknessTable gives the mean darkness of paper with its grain under an
+// exposure.
+func (s *scene) darknessTable() func(exposure float64) float64 {
+	const cells, looks = 100, 3000
+	var mean [cells + 1]float64
+	rng := newRand(s.Seed, 14)
+	for range looks {
+		height := s.peak(r2.Vec{X: 60 * rng.Float64(), Y: 60 * rng.Float64()})
+		for i := range mean {
+			mean[i] += float64(s.dark(float32(i)/cells, height)) / looks
+		}
+	}
+	return func(exposure float64) float64 {
+		t := float64(covered(float32(exposure))) * cells
+		i := min(int(t), cells-1)
+		return mean[i] + (mean[i+1]-mean[i])*(t-float64(i))
+	}
+}
+
 // covered is the share of the paper that an exposure covers.
 func covered(e float32) float32 { return 1 - float32(math.Exp(-float64(e))) }
-
-// darkness is how dark paper is on average of which a share p is covered: the
-// heavier the pressure, the thicker the lead where it sticks.
-func darkness(p float32) float32 { return p * leadDepth(p) }
-
-func leadDepth(p float32) float32 { return 0.5 + 0.42*p }

@@ -61,7 +61,7 @@ var phrases = []string{"cover side", "6 x Ø9", "top", "8 o 8", "906.8", "Ø69 p
 func (s *scene) handwriting() []mark {
 	rng := newRand(s.Seed, 13)
 	var list []mark
-	for k := range min(s.Handwriting, maxCount) {
+	for k := range s.Handwriting {
 		text := phrases[rng.IntN(len(phrases))]
 		size := 3.5 + 3.5*rng.Float64() // mm high
 		long := size * 0.85 * float64(len([]rune(text)))
