@@ -49,7 +49,9 @@ lint: setup
 
 bench: build
 	$(GO) test -tags $(TAGS) -run '^$$' -bench . -benchmem ./...
-	$(GO) run -tags $(TAGS) ./cmd/internal/bench build/boltrose
+	$(GO) build -tags $(TAGS) -o build/bare ./cmd/internal/bench/bare
+	$(GO) run -tags $(TAGS) ./cmd/internal/bench/pages build/bench
+	$(GO) run -tags $(TAGS) ./cmd/internal/bench build/boltrose build/bare build/bench/*
 
 fuzz: setup
 	@set -e; for package in $$($(GO) list -tags $(TAGS) ./...); do \
