@@ -34,6 +34,25 @@ func propagate(j mat.Matrix, sigma mat.Symmetric) *mat.SymDense {
 	return out
 }
 
+// propagateLess returns (I − F T) Σ (I − F T)ᵀ for a tall F and a wide T of few
+// columns and rows, multiplied out as Σ − F(TΣ) − (F(TΣ))ᵀ + F(TΣTᵀ)Fᵀ: the
+// work grows with the square of the size of Σ and not with its cube.
+func propagateLess(sigma mat.Symmetric, f, t mat.Matrix) *mat.SymDense {
+	var byDatum, cross, datum, back mat.Dense
+	byDatum.Mul(t, sigma)
+	cross.Mul(f, &byDatum)
+	datum.Mul(&byDatum, t.T())
+	back.Product(f, &datum, f.T())
+	n := sigma.SymmetricDim()
+	out := mat.NewSymDense(n, nil)
+	for a := range n {
+		for b := a; b < n; b++ {
+			out.SetSym(a, b, sigma.At(a, b)-cross.At(a, b)-cross.At(b, a)+(back.At(a, b)+back.At(b, a))/2)
+		}
+	}
+	return out
+}
+
 // partial is the derivative of one result by the input at an index.
 type partial struct {
 	at int

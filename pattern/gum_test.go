@@ -51,6 +51,21 @@ func TestSimultaneousResistanceAndReactance(t *testing.T) {
 	}
 }
 
+func TestPropagateLess(t *testing.T) {
+	sigma := mat.NewSymDense(4, []float64{4, 1, 0.5, 0, 1, 3, 0.2, 0.1, 0.5, 0.2, 2, -0.7, 0, 0.1, -0.7, 1})
+	f := mat.NewDense(4, 2, []float64{1, 0, 0.3, -2, 0, 0.7, 5, 1})
+	d := mat.NewDense(2, 4, []float64{0.25, 0, 0.25, 1, -1, 2, 0, 0.5})
+	var j mat.Dense
+	j.Mul(f, d)
+	j.Scale(-1, &j)
+	for i := range 4 {
+		j.Set(i, i, j.At(i, i)+1)
+	}
+	if got, want := propagateLess(sigma, f, d), propagate(&j, sigma); !mat.EqualApprox(got, want, 1e-12) {
+		t.Errorf("got\n%v\nwant\n%v", mat.Formatted(got), mat.Formatted(want))
+	}
+}
+
 func TestLength(t *testing.T) {
 	c := cov2{xx: 0.0004, xy: 0, yy: 0.0001}
 	for _, test := range []struct{ x, y, u95 float64 }{

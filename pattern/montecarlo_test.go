@@ -92,6 +92,7 @@ func place(pcd float64, off []float64, directions ...float64) ([]Ring, Choice) {
 // distributions). With 4,000 draws a standard deviation is itself known to
 // 1/√8000 = 1.1 %; 5 % are more than four times that, for about 300 results.
 func TestUncertaintiesAgainstMonteCarlo(t *testing.T) {
+	const rounding = 1e-7 // mm or degrees: what is left of an uncertainty that cancels
 	even := []float64{0}
 	uneven := []float64{0.3, -0.2, 0.1, -0.4, 0.25}
 	for _, c := range []struct {
@@ -140,10 +141,10 @@ func TestUncertaintiesAgainstMonteCarlo(t *testing.T) {
 			for i, name := range names {
 				mean := sum[i] / draws
 				got, want := math.Sqrt(squares[i]/draws-mean*mean), u95[i]/2
-				if math.Abs(got-want) > 0.05*want+1e-9 {
+				if math.Abs(got-want) > 0.05*want+rounding {
 					t.Errorf("%s (%.4f): spread %.5f, stated standard uncertainty %.5f", name, centre[i], got, want)
 				}
-				if math.Abs(mean) > 0.15*want+1e-9 {
+				if math.Abs(mean) > 0.15*want+rounding {
 					t.Errorf("%s (%.4f): the mean is off by %.5f with an uncertainty of %.5f", name, centre[i], mean, want)
 				}
 			}

@@ -316,35 +316,28 @@ func (p *assembly) propagate() error {
 		p.zoomU = math.Hypot(p.opts.KnownPCDU/p.opts.KnownPCD, noise/fitted)
 	}
 
-	full := mat.NewDense(3*m, 3*m, nil)
+	// Each coordinate x follows the datum through its row of follow, so that
+	// the derivatives are zoom · (I − follow · datum).
+	follow := mat.NewDense(3*m, 3, nil)
 	byKnown := mat.NewVecDense(3*m, nil)
-	// set fills the row of a coordinate that follows the datum's row onDatum
-	// (−1: none) and that is value in the source's millimetres.
-	set := func(row, onDatum int, value float64) {
-		for j := range 3 * m {
-			d := 0.0
-			if onDatum >= 0 {
-				d -= p.zoom * datum.At(onDatum, j)
-			}
-			if p.knownPCD() {
-				d -= p.zoom * value / fitted * datum.At(2, j)
-			}
-			full.Set(row, j, d)
-		}
-		full.Set(row, row, full.At(row, row)+p.zoom)
+	set := func(row int, byX, byY, value float64) {
+		follow.Set(row, 0, byX)
+		follow.Set(row, 1, byY)
 		if p.knownPCD() {
+			follow.Set(row, 2, value/fitted)
 			byKnown.SetVec(row, value/fitted)
 		}
 	}
 	for i, q := range p.parts {
 		v := r2.Sub(q.Centre, p.origin)
-		set(2*i, 0, v.X)
-		set(2*i+1, 1, v.Y)
-		set(2*m+i, -1, q.Diameter)
+		set(2*i, 1, 0, v.X)
+		set(2*i+1, 0, 1, v.Y)
+		set(2*m+i, 0, 0, q.Diameter)
 		p.at = append(p.at, r2.Scale(p.zoom, v))
 		p.d = append(p.d, p.zoom*q.Diameter)
 	}
-	p.cov = propagate(full, joint)
+	p.cov = propagateLess(joint, follow, datum)
+	p.cov.ScaleSym(p.zoom*p.zoom, p.cov)
 	p.cov.SymRankOne(p.cov, p.opts.KnownPCDU*p.opts.KnownPCDU, byKnown)
 	return nil
 }

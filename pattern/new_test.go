@@ -132,6 +132,15 @@ func TestHoleOffTheCircle(t *testing.T) {
 		t.Errorf("gaps %+v", with.Gaps)
 	}
 
+	// In line with hole 1, inside or outside, it follows after it.
+	for _, radius := range []float64{30, 70} {
+		rings[9].Centre = r2.Add(r2.Vec{X: 105, Y: 150}, polar(radius, 80))
+		with = mustNew(t, rings, choice, Options{})
+		if !with.Holes[0].OnCircle || with.Holes[1].OnCircle {
+			t.Errorf("a hole at the radius %v in line with hole 1 comes before it", radius)
+		}
+	}
+
 	// At the very centre it has no direction.
 	rings[9].Centre = r2.Vec{X: 105.005, Y: 150}
 	with = mustNew(t, rings, choice, Options{})

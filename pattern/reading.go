@@ -5,7 +5,7 @@ package pattern
 const Schema = "boltrose/reading/1"
 
 // MaxHoles is the most holes that a reading holds. The joint covariance grows
-// with the square of their number: 1,000 holes make some 150 MB of JSON.
+// with the square of their number: 1,000 holes make 200 MB of JSON.
 const MaxHoles = 1000
 
 // View says from which side the pattern is seen. The mirror image of an
