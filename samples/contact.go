@@ -176,11 +176,11 @@ func (s *scene) addEdge(c *contact, e *edge, p r2.Vec) {
 		return float32(math.Exp(-t * t))
 	}
 	// Lead builds up steeply at the edge and fades onto the metal.
-	width := 0.42 * w
+	width := 0.33 * w
 	if dist > 0.25*w {
 		width = 0.75 * w
 	}
-	c.line += between(e.line) * bump(0.25*w, width) * min(1, held*1.2)
+	c.line += between(e.line) * bump(0.25*w, width) * held
 	if e.thread != nil {
 		c.line += 0.55 * between(e.thread) * bump(-0.7, 0.22)
 	}

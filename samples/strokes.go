@@ -8,6 +8,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
+// fullExposure covers all of the paper.
+const fullExposure = 7
+
 // strokeCell is the cell of the pressure map, mm: fine enough for the streaks
 // within one stroke.
 const strokeCell = 0.2
@@ -277,11 +280,15 @@ func (s *scene) setTone(f *field, patches []patch, tone float64) {
 		d := (p.radius - min(3, p.radius/3)) * math.Sqrt(rng.Float64())
 		inside = append(inside, float64(f.at(p.centre.X+d*cos, p.centre.Y+d*sin)))
 	}
-	if slices.Max(inside) <= 0 {
+	// However dark it is meant to be, where an ordinary stroke has covered
+	// the paper the hand stops pressing harder.
+	slices.Sort(inside)
+	median := inside[len(inside)/2]
+	if median <= 0 {
 		return
 	}
 	darkness := s.darknessTable()
-	lo, hi := 1e-4, 1e4
+	lo, hi := 1e-4, fullExposure/median
 	for range 50 {
 		k := math.Sqrt(lo * hi)
 		sum := 0.0
@@ -299,7 +306,7 @@ func (s *scene) setTone(f *field, patches []patch, tone float64) {
 		k = 0
 	}
 	for i := range f.v {
-		f.v[i] = min(f.v[i]*k, 30)
+		f.v[i] = min(f.v[i]*k, fullExposure)
 	}
 }
 
