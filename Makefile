@@ -19,7 +19,8 @@ FUZZTIME ?= 30s
 # named here and in the Dockerfile. Plain `go build` and `go test` work too, and
 # load everything.
 export CGO_CPPFLAGS := -I/usr/include/opencv4
-export CGO_CXXFLAGS := -O2 -ffunction-sections -fdata-sections
+export CGO_CFLAGS   := -O2 -ffunction-sections -fdata-sections
+export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS  := -Wl,--gc-sections -Wl,--as-needed -lopencv_imgproc -lopencv_core
 TAGS := customenv
 
