@@ -58,9 +58,8 @@ var effects = []effect{
 	}},
 	{"rim", withRim},
 	{"chamfers", func(r *Rubbing, rng *rand.Rand) {
-		each(r, func(h *Hole) { h.Outer = h.Diameter + 1.2 + 1.6*rng.Float64() })
-		same := r.Face.Holes[0].Outer - r.Face.Holes[0].Diameter
-		each(r, func(h *Hole) { h.Outer = h.Diameter + same })
+		wider := 1.2 + 1.6*rng.Float64()
+		each(r, func(h *Hole) { h.Outer = h.Diameter + wider })
 	}},
 	{"counterbores", func(r *Rubbing, _ *rand.Rand) {
 		each(r, func(h *Hole) { h.Outer, h.Counterbore = 1.75*h.Diameter, true })

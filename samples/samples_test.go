@@ -205,6 +205,33 @@ func TestUnrubbedShareOfTheRim(t *testing.T) {
 	}
 }
 
+// Among real strokes, too, the truth about the rims is what the picture shows.
+func TestRubbedShareIsWhatThePictureShows(t *testing.T) {
+	r := New(Ring(8, 90, 10), 21)
+	r.Tone, r.Streaks, r.UnevenLight, r.EdgeLine = 0.4, 1, 0, 0
+	img, truth := r.Render()
+	paper := meanGrey(img, r2.Vec{X: 12, Y: 12}, 8)
+	seen, said := 0.0, 0.0
+	for _, h := range truth.Holes {
+		said += h.Rubbed / 8
+		for k := range 360 {
+			// The mean over a millimetre of rim and half a millimetre beside it.
+			sum := 0.0
+			for i := range 49 {
+				d := 5.1 + 0.5*float64(i/7)/6
+				sin, cos := math.Sincos(float64(k)*math.Pi/180 + (float64(i%7)/6-0.5)/d)
+				sum += greyAt(img, int(h.CentrePx.X+d*cos/truth.MMPerPxX), int(h.CentrePx.Y+d*sin/truth.MMPerPxY))
+			}
+			if 1-sum/49/paper > r.Tone/3 {
+				seen += 1 / 8.0 / 360
+			}
+		}
+	}
+	if math.Abs(seen-said) > 0.06 || said > 0.97 {
+		t.Errorf("%.3f of the rims looks rubbed, truth says %.3f", seen, said)
+	}
+}
+
 func TestRimsOffThePictureOrTheSheetAreNotRubbed(t *testing.T) {
 	r := clean(Ring(4, 40, 6))
 	r.Offset = r2.Vec{X: -r.Width/2 + 20} // the left hole's centre lies on the edge
@@ -277,7 +304,21 @@ func TestOutputs(t *testing.T) {
 			t.Fatalf("output %v: %T", output, img)
 		}
 	}
-	r.Output = Colour
+	// Mild JPEG, whose rows are padded, leaves black and white where they were.
+	r.Output, r.Grain, r.JPEGQuality = Threshold, 0, 0
+	straight, _ := r.Render()
+	r.JPEGQuality = 100
+	padded, _ := r.Render()
+	differ := 0
+	for i, v := range straight.(*image.Paletted).Pix {
+		if padded.(*image.Paletted).Pix[i] != v {
+			differ++
+		}
+	}
+	if share := float64(differ) / float64(straight.Bounds().Dx()*straight.Bounds().Dy()); share > 0.01 {
+		t.Errorf("through JPEG, %.3f of the 1-bit pixels differ", share)
+	}
+	r.Output, r.Grain, r.JPEGQuality = Colour, 0.8, 0
 	img, _ := r.Render()
 	c := img.(*image.RGBA).RGBAAt(3, 3)
 	if !(c.R > c.G && c.G > c.B) {
