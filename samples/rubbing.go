@@ -30,9 +30,9 @@ type Rubbing struct {
 	Seed uint64
 
 	// The scan. A picture has Width × Height (zero: it is made to fit) at the
-	// nominal DPI (zero: 300). The true
-	// pitch of the pixels is 25.4/DPI × (1 + ScaleX) along x and (1 + ScaleY)
-	// along y, and Shear (radians) is how far the axes are from square.
+	// nominal DPI (zero: 300). The true pitch of the pixels is 25.4/DPI ×
+	// (1 + ScaleX) along x and (1 + ScaleY) along y, and Shear (radians) is
+	// how far the axes are from square.
 	DPI            float64
 	Width, Height  float64
 	ScaleX, ScaleY float64
