@@ -8,12 +8,14 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"image/color"
 	"image/jpeg"
 	"image/png"
 	"io"
 	"io/fs"
 	"os"
 	"runtime/debug"
+	"syscall"
 
 	"golang.org/x/image/bmp"
 	"golang.org/x/image/tiff"
@@ -36,14 +38,14 @@ func (l Limits) maxPixels() int64 {
 	if l.MaxPixels <= 0 {
 		return DefaultMaxPixels
 	}
-	return l.MaxPixels
+	return min(l.MaxPixels, 1<<50) // beyond any memory, and safe to multiply
 }
 
 // maxBytes is the largest file that could hold maxPixels: no format read here
 // stores more than 8 bytes a pixel (16-bit colour with transparency), and
 // 64 MiB is ample for what surrounds the pixels.
 func (l Limits) maxBytes() int64 {
-	return min(l.maxPixels(), 1<<40)*8 + 64<<20
+	return l.maxPixels()*8 + 64<<20
 }
 
 // Open reads the picture file at path. What kind of picture it is, is told by
@@ -198,7 +200,39 @@ func checkHeader(format Format, r *io.SectionReader, lim Limits) (err error) {
 		return failf(ErrTooLarge, "has %d × %d pixels, more than the limit of %s; scan at a lower dpi, crop it, or raise --max-pixels",
 			w, h, megapixels(most))
 	}
+	// The grey picture comes on top of the decoder's.
+	if need := w * h * (bytesPerPixel(c.ColorModel) + 1); !roomFor(need) {
+		return failf(ErrTooLarge, "has %d × %d pixels, and this machine has no %d MB of memory for them; scan at a lower dpi or crop it",
+			w, h, need>>20)
+	}
 	return nil
+}
+
+// bytesPerPixel is what the decoders' pictures take.
+func bytesPerPixel(m color.Model) int64 {
+	switch m {
+	case color.GrayModel:
+		return 1
+	case color.Gray16Model:
+		return 2
+	case color.YCbCrModel:
+		return 3
+	case color.RGBAModel, color.NRGBAModel, color.CMYKModel, color.NYCbCrAModel:
+		return 4
+	case color.RGBA64Model, color.NRGBA64Model:
+		return 8
+	}
+	return 1 // a palette
+}
+
+// roomFor tells whether the system would hand out so much memory. Go ends the
+// process, with a stack trace, when it asks for memory and gets none.
+func roomFor(bytes int64) bool {
+	probe, err := syscall.Mmap(-1, 0, int(bytes), syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE)
+	if err != nil {
+		return false
+	}
+	return syscall.Munmap(probe) == nil
 }
 
 // decodeGrey is a function of its own so that the decoder's picture, up to

@@ -644,6 +644,12 @@ func TestMaxPixels(t *testing.T) {
 	checkError(t, err, ErrTooLarge, "32 × 16", "--max-pixels")
 }
 
+// A limit that was raised too far must not end in the runtime's stack trace.
+func TestMoreThanTheMemory(t *testing.T) {
+	_, err := Decode(pngHeader(2_000_000, 2_000_000), Limits{MaxPixels: math.MaxInt64})
+	checkError(t, err, ErrTooLarge, "2000000 × 2000000", "memory")
+}
+
 // Every beginning of a file gives an error, never a panic; where the file ends
 // within its pixels the error says so.
 func TestCutShort(t *testing.T) {
