@@ -17,6 +17,7 @@ var exifWanted = map[string]string{
 	"XResolution":         "IFD0",
 	"YResolution":         "IFD0",
 	"ResolutionUnit":      "IFD0",
+	"SubfileType":         "IFD0",
 	"PlanarConfiguration": "IFD0",
 	"SamplesPerPixel":     "IFD0",
 	"Make":                "IFD0",
@@ -48,7 +49,7 @@ func readEXIF(m *meta, format Format, r io.ReadSeeker) {
 	tags := map[string]any{}
 	// The limits keep the cost of a crafted file low: no tag that is wanted is
 	// long, and a list of sub-directories is cut with the long tags.
-	imagemeta.Decode(imagemeta.Options{
+	_, _ = imagemeta.Decode(imagemeta.Options{
 		R: r, ImageFormat: kind, Sources: imagemeta.EXIF,
 		LimitNumTags: 2000, LimitTagSize: 256,
 		ShouldHandleTag: func(t imagemeta.TagInfo) bool {
@@ -64,6 +65,7 @@ func readEXIF(m *meta, format Format, r io.ReadSeeker) {
 
 	m.orientation = int(number(tags["Orientation"]))
 	m.separatePlanes = number(tags["PlanarConfiguration"]) == 2 && number(tags["SamplesPerPixel"]) > 1
+	m.preview = int(number(tags["SubfileType"]))&1 != 0
 	source := "EXIF"
 	if format == TIFF {
 		source = "TIFF resolution tags"

@@ -23,7 +23,7 @@ import (
 )
 
 // DefaultMaxPixels is the largest picture that is read unless Limits says
-// otherwise: four times an A4 page at 1200 dpi.
+// otherwise: an A3 page at 1200 dpi has 278 megapixels.
 const DefaultMaxPixels = 400_000_000
 
 // Limits bounds what a picture file may cost. The zero value means the
@@ -132,25 +132,31 @@ func decode(r io.ReaderAt, size int64, lim Limits) (*Picture, error) {
 		return nil, err
 	}
 
-	digest := make(chan string, 1)
+	digest := sha256.New()
+	digested := make(chan error, 1)
 	go func() {
-		h := sha256.New()
-		io.Copy(h, io.NewSectionReader(r, 0, size))
-		digest <- hex.EncodeToString(h.Sum(nil))
+		_, err := io.Copy(digest, io.NewSectionReader(r, 0, size))
+		digested <- err
 	}()
 	p, err := decodePixels(format, r, size)
-	sum := <-digest // also on error: r must not be read after decode returns
+	readErr := <-digested // also on error: r must not be read after decode returns
 	if err != nil {
 		return nil, err
 	}
-	p.SHA256 = sum
+	if readErr != nil {
+		return nil, openError(readErr)
+	}
+	p.SHA256 = hex.EncodeToString(digest.Sum(nil))
 	return p, nil
 }
 
 func decodePixels(format Format, r io.ReaderAt, size int64) (*Picture, error) {
 	meta := readMeta(format, r, size)
-	if format == TIFF && meta.separatePlanes {
+	switch {
+	case format == TIFF && meta.separatePlanes:
 		return nil, failf(ErrUnsupported, "its colours are stored as separate planes, a kind of TIFF that is not read; save it as PNG")
+	case format == TIFF && meta.preview:
+		return nil, failf(ErrUnsupported, "starts with a mere preview, as raw camera pictures do, which are not read; save it as PNG or JPEG")
 	}
 	grey, err := decodeGrey(format, io.NewSectionReader(r, 0, size))
 	if err != nil {

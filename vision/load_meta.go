@@ -9,10 +9,13 @@ import (
 
 // meta is what a file says about its picture beside the pixels.
 type meta struct {
-	orientation    int // EXIF, 0 when not given
-	dpi            []dpiClaim
-	camera         *Camera
-	separatePlanes bool // TIFF: each colour stored as a picture of its own
+	orientation int // EXIF, 0 when not given
+	dpi         []dpiClaim
+	camera      *Camera
+
+	// Kinds of TIFF that the decoder would misread.
+	separatePlanes bool // each colour stored as a picture of its own
+	preview        bool // the first page is a smaller copy of another
 }
 
 // dpiClaim is one field's word about the resolution of the stored picture.

@@ -717,6 +717,7 @@ func TestOpenRefuses(t *testing.T) {
 		{"tiff cmyk", "testdata/cmyk.tif", ErrUnsupported, []string{"TIFF", "save it as an ordinary PNG"}},
 		{"tiff 2-bit", "testdata/palette2bit.tif", ErrUnsupported, []string{"TIFF", "save it as an ordinary PNG"}},
 		{"tiff planes", "testdata/planar.tif", ErrUnsupported, []string{"separate planes", "PNG"}},
+		{"tiff preview", file("raw.nef", greyTIFF(binary.BigEndian, image.NewGray(sceneSize), tag{0xfe, uint32(1)})), ErrUnsupported, []string{"raw camera", "PNG or JPEG"}},
 		{"tiff group 3", "testdata/g3.tif", ErrDamaged, []string{"TIFF", "unusual kind", "PNG"}},
 		{"name with a line break", file("a\nb.png", nil), ErrEmpty, []string{"a?b.png"}},
 	}
