@@ -1,0 +1,260 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"boltrose/cmd/internal/atomicfile"
+	"boltrose/cmd/internal/read"
+	"boltrose/cmd/internal/show"
+	"boltrose/pattern"
+	"boltrose/vision"
+
+	"github.com/spf13/pflag"
+)
+
+// readCommand is what the flags of boltrose read say.
+type readCommand struct {
+	picture string
+	opts    read.Options
+
+	json, overlay, units, pattern string
+	chords, explain               bool
+}
+
+func runRead(args []string, stdout, stderr io.Writer) int {
+	c, err := parseRead(args)
+	if errors.Is(err, pflag.ErrHelp) {
+		fmt.Fprint(stdout, helpRead)
+		return exitDone
+	}
+	if err != nil {
+		return wrong(stderr, err)
+	}
+	if err := checkOutputs(c.inputFile(), c.outputs()); err != nil {
+		return wrong(stderr, err)
+	}
+	res, err := c.read()
+	switch {
+	case errors.Is(err, pattern.ErrNoPattern) && res != nil:
+		return c.reportNoPattern(res, err, stdout, stderr)
+	case err != nil:
+		return wrong(stderr, withFile(c.picture, err))
+	}
+	if err := c.report(res, stdout, stderr); err != nil {
+		return wrong(stderr, err)
+	}
+	return exitDone
+}
+
+func parseRead(args []string) (*readCommand, error) {
+	c := &readCommand{}
+	c.opts.ScaleU = -1 // a home scanner's
+	f := pflag.NewFlagSet("read", pflag.ContinueOnError)
+	f.SetOutput(io.Discard)
+	f.Usage = func() {}
+	f.StringVar(&c.json, "json", "", "")
+	f.StringVar(&c.overlay, "overlay", "", "")
+	f.StringVar(&c.units, "units", "mm", "")
+	f.BoolVar(&c.chords, "chords", false, "")
+	f.BoolVar(&c.explain, "explain", false, "")
+	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
+	f.Var(relativeValue(&c.opts.ScaleU), "scale-u", "")
+	f.Var(pcdValue(&c.opts.PCD, &c.opts.PCDU95), "pcd", "")
+	f.BoolVar(&c.opts.FromBehind, "from-behind", false, "")
+	f.IntVar(&c.opts.Holes, "holes", 0, "")
+	f.Var(rangeValue(&c.opts.MinDiameter, &c.opts.MaxDiameter), "diameter", "")
+	f.StringSliceVar(&c.opts.Drop, "drop", nil, "")
+	f.Var(addValue(&c.opts.Add), "add", "")
+	f.IntVar(&c.opts.Zero, "zero", 0, "")
+	f.StringVar(&c.pattern, "pattern", "circle", "")
+	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
+	if err := f.Parse(args); err != nil {
+		if errors.Is(err, pflag.ErrHelp) {
+			return nil, err
+		}
+		return nil, fmt.Errorf("%w (boltrose read --help lists the flags)", err)
+	}
+	switch f.NArg() {
+	case 0:
+		return nil, errors.New("which picture? For example: boltrose read rubbing.png")
+	case 1:
+		c.picture = f.Arg(0)
+	default:
+		return nil, fmt.Errorf("read takes one picture at a time, not %d: %s", f.NArg(), strings.Join(f.Args(), " "))
+	}
+	c.opts.Free = c.pattern == string(pattern.Free)
+	return c, c.check(f)
+}
+
+// check refuses flags that cannot be, alone or together.
+func (c *readCommand) check(f *pflag.FlagSet) error {
+	given := f.Changed
+	o := c.opts
+	switch {
+	case c.picture == "":
+		return errors.New("the picture's name is empty")
+	case given("json") && c.json == "":
+		return errors.New("--json wants a file name, or - for standard output")
+	case given("overlay") && !isPicture(c.overlay):
+		return fmt.Errorf("--overlay %s: give a name that ends in .png or .jpg", c.overlay)
+	case c.units != "mm" && c.units != "in":
+		return fmt.Errorf("--units is mm or in, not %s", c.units)
+	case c.pattern != string(pattern.OnCircle) && !o.Free:
+		return fmt.Errorf("--pattern is circle or free, not %s", c.pattern)
+	case given("holes") && (o.Holes < 1 || o.Holes > pattern.MaxHoles):
+		return fmt.Errorf("--holes is a number from 1 to %d, not %d", pattern.MaxHoles, o.Holes)
+	case o.Holes == 1 && !o.Free:
+		return errors.New("--holes 1: one hole has no pitch circle; add --pattern free")
+	case given("zero") && o.Zero < 1:
+		return fmt.Errorf("--zero is the number of a hole, not %d", o.Zero)
+	case o.Holes > 0 && o.Zero > o.Holes:
+		return fmt.Errorf("--zero %d: with --holes %d the holes are numbered 1 to %d", o.Zero, o.Holes, o.Holes)
+	case o.Free && given("pcd"):
+		return errors.New("--pcd and --pattern free cannot go together: a free pattern has no pitch circle")
+	case o.Free && given("zero"):
+		return errors.New("--zero and --pattern free cannot go together: a free pattern has no angles")
+	case given("drop") && slices.ContainsFunc(o.Drop, func(s string) bool { return strings.TrimSpace(s) == "" }),
+		given("drop") && len(o.Drop) == 0:
+		return errors.New("--drop wants the numbers of holes, as 3 or 3,5")
+	case o.Holes > 0 && len(o.Add) > o.Holes:
+		return fmt.Errorf("--holes %d and %d times --add cannot go together", o.Holes, len(o.Add))
+	case c.json == "-" && given("units"):
+		return errors.New("--units and --json - cannot go together: JSON is always in mm")
+	case c.json == "-" && given("chords"):
+		return errors.New("--chords and --json - cannot go together: JSON always holds every chord, and the text is not printed")
+	case c.json == "-" && given("explain"):
+		return errors.New("--explain and --json - would both print to standard output; write the JSON to a file")
+	}
+	return nil
+}
+
+func isPicture(name string) bool {
+	switch strings.ToLower(filepath.Ext(name)) {
+	case ".png", ".jpg", ".jpeg":
+		return true
+	}
+	return false
+}
+
+// inputFile is the file that no result may replace.
+func (c *readCommand) inputFile() string {
+	if c.picture == "-" {
+		return ""
+	}
+	return c.picture
+}
+
+func (c *readCommand) outputs() []output {
+	var out []output
+	if c.json != "" && c.json != "-" {
+		out = append(out, output{"--json", c.json})
+	}
+	if c.overlay != "" {
+		out = append(out, output{"--overlay", c.overlay})
+	}
+	return out
+}
+
+func (c *readCommand) read() (*read.Result, error) {
+	if c.picture != "-" {
+		return read.File(c.picture, c.opts)
+	}
+	pic, err := vision.Open("/dev/stdin", vision.Limits{MaxPixels: c.opts.MaxPixels})
+	if err != nil {
+		return nil, err
+	}
+	return read.Picture(pic, "-", c.opts)
+}
+
+// withFile names the picture in errors that do not.
+func withFile(picture string, err error) error {
+	var load *vision.LoadError
+	if errors.As(err, &load) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", picture, err)
+}
+
+// report prints the reading and writes the files asked for.
+func (c *readCommand) report(res *read.Result, stdout, stderr io.Writer) error {
+	if c.json == "-" {
+		for _, w := range res.Reading.Warnings {
+			fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
+		}
+		if err := toStdout(stdout, res.Reading.WriteJSON); err != nil {
+			return err
+		}
+	} else {
+		if err := toStdout(stdout, func(w io.Writer) error { return c.text(w, res) }); err != nil {
+			return err
+		}
+	}
+	if c.json != "" && c.json != "-" {
+		if err := atomicfile.Write(c.json, res.Reading.WriteJSON); err != nil {
+			return err
+		}
+	}
+	return c.writeOverlay(res)
+}
+
+func (c *readCommand) text(w io.Writer, res *read.Result) error {
+	opts := show.TextOptions{Unit: show.MM, Chords: c.chords}
+	if c.units == "in" {
+		opts.Unit = show.Inch
+	}
+	if err := show.Text(w, res.Reading, opts); err != nil || !c.explain {
+		return err
+	}
+	fmt.Fprintln(w)
+	return show.Explain(w, res)
+}
+
+func (c *readCommand) writeOverlay(res *read.Result) error {
+	return nil
+}
+
+// reportNoPattern says what was seen and what to try.
+func (c *readCommand) reportNoPattern(res *read.Result, err error, stdout, stderr io.Writer) int {
+	if c.explain {
+		if err := toStdout(stdout, func(w io.Writer) error { return show.Explain(w, res) }); err != nil {
+			return wrong(stderr, err)
+		}
+	}
+	if err := c.writeOverlay(res); err != nil {
+		return wrong(stderr, err)
+	}
+	fmt.Fprintln(stderr, "boltrose: "+oneLine(withFile(c.picture, err).Error()))
+	fmt.Fprint(stderr, noPatternHelp)
+	if c.json != "" && c.json != "-" {
+		fmt.Fprintf(stderr, "Nothing was written to %s.\n", oneLine(c.json))
+	}
+	return exitNoPattern
+}
+
+const noPatternHelp = `What to try:
+  --explain and --overlay FILE.png show every mark that was seen, and why it
+  was left. Say what you know: --holes N, --diameter LO-HI, --add X,Y,D, or
+  --pattern free where the holes share no circle. Or rub once more, lightly
+  and evenly, over the whole rim of every hole, and scan at 300 dpi.
+`
+
+// toStdout prints what fill writes, and does not take a full disk for success.
+func toStdout(stdout io.Writer, fill func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := fill(&b); err != nil {
+		return err
+	}
+	w := bufio.NewWriter(stdout)
+	w.Write(b.Bytes())
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("standard output cannot be written: %v", err)
+	}
+	return nil
+}
