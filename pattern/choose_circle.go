@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	leastEvidence = 0.25 // of a ring that helps to suppose a circle
+	leastEvidence = 0.12 // of a ring that helps to suppose a circle
 	mostStarts    = 48   // rings from which circles are supposed
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
 )
@@ -111,7 +111,7 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 	var near []int
 	for i, e := range c.evidence {
 		r := c.rings[i]
-		if e > 0.08 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
+		if e > 0.05 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
 			math.Abs(s.Distance(r.Centre)) < s.tolerance(r) {
 			near = append(near, i)
 		}
@@ -146,6 +146,9 @@ func (c *chooser) worth(i, like int) float64 {
 	if ratio := a.Diameter / b.Diameter; ratio < likeSize && ratio > 1/likeSize {
 		return c.evidence[i] // it overlaps like: the caller decides between them
 	}
+	if c.evidence[i] < 0.3 {
+		return 0
+	}
 	return 0.5 * c.evidence[i]
 }
 
@@ -171,20 +174,41 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 	return s, true
 }
 
-// strong keeps the members with at least a third of the typical member's
-// worth, or as many as the person expects.
+// strong keeps the members that can stand beside the typical one: a weak ring
+// only where its size is that of the others, one of another size only where
+// it is about as clear as they are; or as many as the person expects.
 func (c *chooser) strong(members []int, like int) []int {
 	if n := c.opts.Holes; n > 0 {
 		return members[:min(n, len(members))] // they are in order of worth
 	}
-	typical := c.worth(members[len(members)/2], like)
+	// The better half are surely holes.
+	better := members[:(len(members)+1)/2]
+	size := c.median(better, func(i int) float64 { return c.rings[i].Diameter })
+	worth := c.median(better, func(i int) float64 { return c.evidence[i] })
+	contrast := c.median(better, func(i int) float64 { return math.Abs(c.rings[i].Contrast) })
 	var kept []int
 	for _, m := range members {
-		if c.isAdded(m) || c.worth(m, like) >= math.Max(0.33*typical, 0.08) {
+		r := c.rings[m]
+		share := 0.6
+		if off := math.Abs(math.Log(r.Diameter / size)); off < 0.12 {
+			share = 0.12
+		} else if off < 0.22 {
+			share = 0.35
+		}
+		if c.isAdded(m) || c.evidence[m] >= share*worth && math.Abs(r.Contrast) >= share*contrast {
 			kept = append(kept, m)
 		}
 	}
 	return kept
+}
+
+func (c *chooser) median(members []int, of func(int) float64) float64 {
+	v := make([]float64, len(members))
+	for i, m := range members {
+		v[i] = of(m)
+	}
+	slices.Sort(v)
+	return v[len(v)/2]
 }
 
 // take makes the choice around a pitch circle.

@@ -18,13 +18,14 @@ type candidate struct {
 	radius float64 // picture px
 	sign   float64 // +1: brighter outside, −1: darker outside
 	z      float64 // strength over the filter's own noise on its level
+	seen   float64 // share of the rim, once it has been looked at
 }
 
 // What the search looks at. At each level of halving, circles of searchRadii
 // level pixels are looked for: together the levels cover every size from the
 // smallest up to the whole picture.
 const (
-	searchSide   = 1280 // longer side of the first level, px
+	searchArea   = 750_000 // pixels of the first level
 	firstRadius  = 4.0
 	lowestRadius = 6.0
 	highRadius   = 12.0
@@ -40,20 +41,9 @@ const (
 // circle is a product with a Bessel function in the frequency domain, so the
 // cost does not depend on the radius.
 func candidates(p *pyramid, maxRadius float64) ([]candidate, error) {
-	base := p.levels[len(p.levels)-1]
-	for i := len(p.levels) - 1; i >= 0; i-- {
-		base = p.levels[i]
-		if max(base.w, base.h) >= searchSide {
-			break
-		}
-	}
-	if side := max(base.w, base.h); side > searchSide {
-		f := float64(searchSide) / float64(side)
-		var err error
-		base, err = base.resized(max(1, int(math.Round(float64(base.w)*f))), max(1, int(math.Round(float64(base.h)*f))))
-		if err != nil {
-			return nil, err
-		}
+	base, err := p.searchLevel()
+	if err != nil {
+		return nil, err
 	}
 	var found []candidate
 	radii := searchRadii(firstRadius)
@@ -71,11 +61,27 @@ func candidates(p *pyramid, maxRadius float64) ([]candidate, error) {
 		}
 		radii = searchRadii(lowestRadius)
 	}
-	return distinct(found), nil
+	return notTwice(found), nil
 }
 
-// distinct keeps the strongest of candidates that are the same circle.
-func distinct(all []candidate) []candidate {
+// searchLevel returns the picture averaged down to about searchArea pixels.
+func (p *pyramid) searchLevel() (level, error) {
+	l := p.levels[0]
+	for _, smaller := range p.levels[1:] {
+		if smaller.w*smaller.h < searchArea {
+			break
+		}
+		l = smaller
+	}
+	f := math.Sqrt(float64(searchArea) / float64(l.w*l.h))
+	if f >= 1 {
+		return l, nil
+	}
+	return l.resized(max(1, int(math.Round(float64(l.w)*f))), max(1, int(math.Round(float64(l.h)*f))))
+}
+
+// notTwice keeps the strongest of candidates that are the same circle.
+func notTwice(all []candidate) []candidate {
 	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
 	var kept []candidate
 next:
@@ -163,8 +169,10 @@ func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
 // values, so that the circles themselves do not count as noise.
 func typical(v []float32) float64 {
 	const bins = 4096
+	const every = 3 // a third of the pixels says as much
 	top := float32(0)
-	for _, x := range v {
+	for i := 0; i < len(v); i += every {
+		x := v[i]
 		if x < 0 {
 			x = -x
 		}
@@ -174,7 +182,8 @@ func typical(v []float32) float64 {
 		return 0
 	}
 	var count [bins]int
-	for _, x := range v {
+	for i := 0; i < len(v); i += every {
+		x := v[i]
 		if x < 0 {
 			x = -x
 		}
@@ -185,7 +194,7 @@ func typical(v []float32) float64 {
 		x := (float64(b) + 0.5) / bins * float64(top)
 		sum += float64(c) * x * x
 		n += float64(c)
-		if seen += c; seen > len(v)*4/5 {
+		if seen += c; seen > len(v)/every*4/5 {
 			break
 		}
 	}

@@ -5,13 +5,16 @@ import (
 	"math"
 	"slices"
 
-	"boltrose/pattern/circle"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// Find returns the circular edges of a picture, the strongest first.
+// Find returns the circular edges of a picture, the clearest first.
+//
+// It looks for them on a reduced picture and measures them on the picture
+// itself. It supposes no more of an edge than that it closes on a circle, is
+// seen along enough of it, and is lighter on the same side all the way round.
 func Find(pic *Picture) ([]Mark, error) {
-	p, err := newPyramid(pic.Grey, searchSide)
+	p, err := newPyramid(pic.Grey)
 	if err != nil {
 		return nil, err
 	}
@@ -20,62 +23,49 @@ func Find(pic *Picture) ([]Mark, error) {
 	if err != nil {
 		return nil, err
 	}
-	marks := measureAll(p, starts, glance)
-	marks = measureAll(p, again(marks), coarse)
-	marks = different(marks)
-	marks = measureAll(p, again(marks[:min(len(marks), maxMarks)]), fine)
-	return different(marks), nil
+	return p.measure(starts), nil
 }
 
-// maxMarks is how many of the strongest marks are measured finely.
-const maxMarks = 120
+// How many of the clearest marks go on from the first look to the second, and
+// from there to be measured finely.
+const (
+	mostGlanced  = 250
+	mostMeasured = 150
+)
 
-// again turns marks into places to measure once more.
-func again(marks []Mark) []candidate {
-	c := make([]candidate, len(marks))
-	for i, m := range marks {
-		c[i] = candidate{centre: m.Centre, radius: m.Radius, sign: -math.Copysign(1, m.Contrast)}
+// measure follows each start to the mark that it leads to.
+func (p *pyramid) measure(starts []candidate) []Mark {
+	marks := distinct(p.look(starts, glance))
+	for i := range marks {
+		marks[i].RimSeen = 0 // to be seen better
+	}
+	marks = distinct(p.look(again(marks, mostGlanced), coarse))
+	return distinct(p.look(again(marks, mostMeasured), fine))
+}
+
+// again turns the clearest marks into places to measure once more.
+func again(marks []Mark, most int) []candidate {
+	c := make([]candidate, min(len(marks), most))
+	for i := range c {
+		m := marks[i]
+		c[i] = candidate{centre: m.Centre, radius: m.Radius, sign: m.sign(), z: m.Score, seen: m.RimSeen}
 	}
 	return c
 }
 
-// measureAll follows the looks from each start and returns the marks that
-// came of it, in the order of their starts.
-func measureAll(p *pyramid, starts []candidate, looks []look) []Mark {
-	marks := make([]*Mark, len(starts))
-	each(len(starts), func(i int) {
-		s := starts[i]
-		r, l, ok := approach(p, circle.Circle{Centre: s.centre, Radius: s.radius}, s.sign, looks)
-		if !ok {
-			return
-		}
-		if m := r.mark(l, s.sign); plausible(m) {
-			marks[i] = &m
-		}
-	})
-	var found []Mark
-	for _, m := range marks {
-		if m != nil {
-			found = append(found, *m)
-		}
-	}
-	return found
-}
-
-func plausible(m Mark) bool {
-	return m.RimSeen >= 0.3 && m.Scatter < 0.12*m.Radius
-}
-
-// different keeps the strongest of marks that are the same edge.
-func different(all []Mark) []Mark {
+// distinct keeps the clearest of marks that are the same edge, the clearest
+// first.
+func distinct(all []Mark) []Mark {
 	slices.SortFunc(all, func(a, b Mark) int {
-		return cmp.Or(cmp.Compare(b.Score, a.Score), cmp.Compare(a.Centre.X, b.Centre.X), cmp.Compare(a.Centre.Y, b.Centre.Y), cmp.Compare(a.Radius, b.Radius))
+		return cmp.Or(
+			cmp.Compare(b.clarity(), a.clarity()),
+			cmp.Compare(a.Centre.X, b.Centre.X), cmp.Compare(a.Centre.Y, b.Centre.Y), cmp.Compare(a.Radius, b.Radius))
 	})
 	var kept []Mark
 next:
 	for _, m := range all {
 		for _, k := range kept {
-			if k.Kind == m.Kind && r2.Norm(r2.Sub(k.Centre, m.Centre)) < 0.1*k.Radius && math.Abs(k.Radius-m.Radius) < 0.04*k.Radius+1 {
+			if k.Kind == m.Kind && r2.Norm(r2.Sub(k.Centre, m.Centre)) < 0.1*k.Radius+0.5 && math.Abs(k.Radius-m.Radius) < 0.04*k.Radius+1 {
 				continue next
 			}
 		}
@@ -85,17 +75,19 @@ next:
 }
 
 // MeasureAt measures the circular edge nearest to a circle that a person
-// points at, or says that there is none.
+// points at (px), or says that there is none.
 func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
-	if !(radius >= 2) || radius > 1e6 {
+	if !(radius >= 2) || !(radius < 1e6) || math.IsNaN(centre.X+centre.Y) {
 		return Mark{}, false
 	}
-	p, err := newPyramid(pic.Grey, searchSide)
+	p, err := newPyramid(pic.Grey)
 	if err != nil {
 		return Mark{}, false
 	}
-	starts := []candidate{{centre: centre, radius: radius, sign: -1}, {centre: centre, radius: radius, sign: 1}}
-	marks := different(measureAll(p, starts, slices.Concat(glance, coarse, fine)))
+	marks := p.measure([]candidate{
+		{centre: centre, radius: radius, sign: -1, z: leastZ},
+		{centre: centre, radius: radius, sign: 1, z: leastZ},
+	})
 	if len(marks) == 0 {
 		return Mark{}, false
 	}

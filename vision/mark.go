@@ -1,6 +1,10 @@
 package vision
 
-import "gonum.org/v1/gonum/spatial/r2"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
 
 // Kind says what the edge of a mark looks like on the way from its inside to
 // its outside.
@@ -9,8 +13,6 @@ type Kind string
 const (
 	Lighter Kind = "lighter inside"
 	Darker  Kind = "darker inside"
-	DarkRim Kind = "dark line"  // much the same inside and outside
-	PaleRim Kind = "light line" // the same, with chalk on dark paper
 )
 
 // Mark is one circular edge of a picture.
@@ -26,8 +28,18 @@ type Mark struct {
 	Weight []float64
 
 	RimSeen  float64 // share of the rim on which the edge stands out, 0 to 1
-	Contrast float64 // grey levels across the edge, positive where the inside is lighter
+	Contrast float64 // grey levels a pixel across the edge, positive where the inside is lighter
 	Scatter  float64 // px, robust standard deviation of the edge points about the circle
-	Score    float64 // edge strength all round the rim, in standard deviations of what the texture near it does by chance
-	EdgeSize float64 // px, the width over which the edge was located: what the diameter may be wrong by
+	Score    float64 // edge strength all round the rim, in units of what circles in this picture's texture have by chance
 }
+
+// sign is that of the outward slope.
+func (m Mark) sign() float64 {
+	if m.Kind == Darker {
+		return 1
+	}
+	return -1
+}
+
+// clarity puts marks in order: strong, and seen along much of the rim.
+func (m Mark) clarity() float64 { return m.Score * math.Max(m.RimSeen, 0.1) }

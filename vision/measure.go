@@ -32,12 +32,24 @@ func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled
 		for k := range rays {
 			theta := 2 * math.Pi * (float64(s) + (float64(k)+0.5)/float64(rays)) / float64(sectors)
 			sin, cos := math.Sincos(theta)
-			for i := range p {
-				rho := u.inner + float64(i)*step
-				v, ok := l.sample(c.Centre.X+rho*cos, c.Centre.Y+rho*sin)
-				inside = inside && ok
-				p[i] += v / float64(rays)
+			dx, dy := step*cos, step*sin
+			x, y := c.Centre.X+u.inner*cos, c.Centre.Y+u.inner*sin
+			if l.contains(x, y) && l.contains(x+dx*float64(len(p)), y+dy*float64(len(p))) {
+				for i := range p {
+					p[i] += l.between(x, y)
+					x, y = x+dx, y+dy
+				}
+			} else {
+				for i := range p {
+					v, ok := l.sample(x, y)
+					inside = inside && ok
+					p[i] += v
+					x, y = x+dx, y+dy
+				}
 			}
+		}
+		for i := range p {
+			p[i] /= float64(rays)
 		}
 		if inside {
 			u.profile[s] = p
@@ -86,7 +98,6 @@ type rim struct {
 	sector   []int      // the sector of each point
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
-	noise    float64    // standard deviation of the same away from the rim
 	sectors  int        // how many there are in all
 }
 
@@ -97,7 +108,6 @@ type rim struct {
 func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
 	d := smoothAround(u.slopes(sigma/u.step), arc)
 	out := rim{sectors: len(u.profile)}
-	var away []float64
 	for s, p := range d {
 		if p == nil {
 			continue
@@ -106,9 +116,6 @@ func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
 		for i := 1; i+1 < len(p); i++ {
 			v := sign * p[i]
 			offset := (u.inner + float64(i)*u.step - u.about.Radius) / near
-			if math.Abs(offset) > 2 {
-				away = append(away, math.Abs(v))
-			}
 			if v <= 0 || v < sign*p[i-1] || v < sign*p[i+1] {
 				continue
 			}
@@ -132,9 +139,6 @@ func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
 	}
 	if len(out.points) < len(u.profile)/4 {
 		return out, false
-	}
-	if len(away) > 0 {
-		out.noise = 1.4826 * median(away)
 	}
 	fit, err := circle.Robust(u.about, out.points, bounded(out.strength), 0.1)
 	out.fit = fit
@@ -190,91 +194,116 @@ func median(v []float64) float64 {
 	return s[len(s)/2]
 }
 
-// look is one pass of a measurement: on a level where the radius is at most
+// pass is one look of a measurement: on a level where the radius is at most
 // radius pixels, edges are expected within near of it (relative to the
 // radius, but at least nearPx), slopes are smoothed over sigma pixels and
 // over arc sectors.
-type look struct {
+type pass struct {
 	sectors                     int
 	radius, near, nearPx, sigma float64
 	arc                         int
 }
 
-var glance = []look{{32, 16, 0.14, 1.5, 1.3, 3}}
+var (
+	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3}}
+	coarse = []pass{
+		{48, 24, 0.10, 1.2, 1.3, 5},
+		{48, 24, 0.08, 1.0, 1.2, 5},
+	}
+	fine = []pass{
+		{96, 64, 0.05, 1.5, 1.5, 5},
+		{96, 160, 0.03, 2.0, 2.0, 3},
+		{96, 160, 0.03, 2.0, 2.0, 3},
+	}
+)
 
-var coarse = []look{
-	{48, 24, 0.10, 1.2, 1.3, 3},
-	{48, 24, 0.08, 1.0, 1.2, 3},
+// look makes the passes from each start and returns the marks that came of
+// it, in the order of their starts.
+func (p *pyramid) look(starts []candidate, passes []pass) []Mark {
+	marks := make([]*Mark, len(starts))
+	each(len(starts), func(i int) {
+		if m, ok := p.follow(starts[i], passes); ok {
+			marks[i] = &m
+		}
+	})
+	var found []Mark
+	for _, m := range marks {
+		if m != nil {
+			found = append(found, *m)
+		}
+	}
+	return found
 }
 
-var fine = []look{
-	{96, 64, 0.05, 1.5, 1.5, 5},
-	{96, 64, 0.04, 1.5, 1.5, 5},
-	{96, 160, 0.03, 2.0, 2.0, 3},
-	{96, 160, 0.03, 2.0, 2.0, 3},
-}
-
-// approach follows looks from a start (picture px) to a circle. It fails
-// where the edge wanders off, as it does when there was none.
-func approach(p *pyramid, start circle.Circle, sign float64, looks []look) (rim, level, bool) {
-	c := start
+// follow makes the passes from one start. It fails where the edge wanders
+// off, as it does when there was none.
+func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
+	c := circle.Circle{Centre: start.centre, Radius: start.radius}
 	var r rim
 	var l level
-	for _, k := range looks {
+	for _, k := range passes {
 		l = p.fit(c.Radius, k.radius)
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		near := math.Max(k.near*at.Radius, k.nearPx)
 		u := unroll(l, at, k.sectors, 3*near+2*k.sigma, 0.5)
 		var ok bool
-		if r, ok = locate(u, sign, k.sigma, near, k.arc); !ok {
-			return r, l, false
+		if r, ok = locate(u, start.sign, k.sigma, near, k.arc); !ok {
+			return Mark{}, false
 		}
 		c = circle.Circle{Centre: l.up(r.fit.Centre), Radius: r.fit.Radius * 2 / (l.sx + l.sy)}
-		if r2.Norm(r2.Sub(c.Centre, start.Centre)) > 0.5*start.Radius || c.Radius < 0.65*start.Radius || c.Radius > 1.5*start.Radius {
-			return r, l, false
+		if r2.Norm(r2.Sub(c.Centre, start.centre)) > 0.5*start.radius || c.Radius < 0.65*start.radius || c.Radius > 1.5*start.radius {
+			return Mark{}, false
 		}
 	}
-	return r, l, true
+	m := r.mark(l, start)
+	return m, m.RimSeen >= leastSeen && m.Scatter < mostScatter*m.Radius
 }
 
+// A mark is kept when at least leastSeen of its rim stands out and its edge
+// points scatter by no more than mostScatter of its radius.
+const (
+	leastSeen   = 0.3
+	mostScatter = 0.12
+)
+
 // mark turns a rim measured on a level into a mark of the picture.
-func (r rim) mark(l level, sign float64) Mark {
+func (r rim) mark(l level, start candidate) Mark {
 	m := Mark{
 		Centre: l.up(r.fit.Centre),
 		Radius: r.fit.Radius * 2 / (l.sx + l.sy),
+		Kind:   Lighter,
 		Weight: bounded(r.strength),
+		Score:  start.z,
 	}
-	m.Kind = Lighter
-	if sign > 0 {
+	if start.sign > 0 {
 		m.Kind = Darker
 	}
-	var off, on []float64
+	off := make([]float64, len(r.points))
 	for i, p := range r.points {
 		m.Edge = append(m.Edge, l.up(p))
-		off = append(off, math.Abs(r.fit.Distance(p)))
-		on = append(on, r.strength[i])
+		off[i] = math.Abs(r.fit.Distance(p))
 	}
 	m.Scatter = 1.4826 * median(off) * 2 / (l.sx + l.sy)
-	slices.Sort(on)
-	typical := on[len(on)*3/4]
-	least := math.Max(0.35*typical, 2*r.noise)
-	limit := math.Max(3*m.Scatter, 1.5)
-	for i := range r.points {
-		if r.strength[i] >= least && off[i] <= limit {
-			m.RimSeen += 1 / float64(r.sectors)
-		}
-	}
-	m.Contrast = -sign * median(on)
-	if r.noise > 0 {
-		m.Score = mean(on) / r.noise * math.Sqrt(96/8)
+	m.Contrast = -start.sign * median(r.strength)
+	m.RimSeen = start.seen
+	if m.RimSeen == 0 {
+		m.RimSeen = r.seen(off)
 	}
 	return m
 }
 
-func mean(v []float64) float64 {
-	sum := 0.0
-	for _, x := range v {
-		sum += x
+// seen returns the share of the sectors in which the edge is on the circle
+// and not much weaker than in most.
+func (r rim) seen(off []float64) float64 {
+	strong := slices.Clone(r.strength)
+	slices.Sort(strong)
+	least := 0.3 * strong[len(strong)*3/4]
+	limit := math.Max(0.07*r.fit.Radius, 1.2)
+	n := 0
+	for i := range r.points {
+		if r.strength[i] >= least && off[i] <= limit {
+			n++
+		}
 	}
-	return sum / float64(max(len(v), 1))
+	return float64(n) / float64(r.sectors)
 }

@@ -18,17 +18,17 @@ type level struct {
 }
 
 // pyramid holds the picture at full size and at halves of it, down to where
-// the longer side is no more than a search picture's.
+// a side is too short to hold a circle that is worth halving again.
 type pyramid struct {
 	levels []level // from full size to small
 }
 
-func newPyramid(grey *image.Gray, smallest int) (*pyramid, error) {
+func newPyramid(grey *image.Gray) (*pyramid, error) {
 	b := grey.Bounds()
 	p := &pyramid{levels: []level{{pix: grey.Pix, w: b.Dx(), h: b.Dy(), stride: grey.Stride, sx: 1, sy: 1}}}
 	for {
 		last := p.levels[len(p.levels)-1]
-		if max(last.w, last.h) <= smallest || min(last.w, last.h) < 64 {
+		if min(last.w, last.h) < 64 {
 			return p, nil
 		}
 		next, err := last.resized((last.w+1)/2, (last.h+1)/2)
@@ -82,6 +82,25 @@ func (p *pyramid) fit(radius, maxRadius float64) level {
 // down and up take points from the picture to the level and back.
 func (l level) down(p r2.Vec) r2.Vec { return r2.Vec{X: p.X * l.sx, Y: p.Y * l.sy} }
 func (l level) up(p r2.Vec) r2.Vec   { return r2.Vec{X: p.X / l.sx, Y: p.Y / l.sy} }
+
+// contains says whether a point lies so far inside the level that between may
+// be asked there.
+func (l level) contains(x, y float64) bool {
+	return x >= 0.5 && y >= 0.5 && x < float64(l.w)-0.5 && y < float64(l.h)-0.5
+}
+
+// between returns the grey at a point of the level between four pixels.
+func (l level) between(x, y float64) float64 {
+	x -= 0.5
+	y -= 0.5
+	ix, iy := int(x), int(y)
+	fx, fy := x-float64(ix), y-float64(iy)
+	k := iy*l.stride + ix
+	a, b := l.pix[k:k+2], l.pix[k+l.stride:k+l.stride+2]
+	top := float64(a[0]) + fx*(float64(a[1])-float64(a[0]))
+	bottom := float64(b[0]) + fx*(float64(b[1])-float64(b[0]))
+	return top + fy*(bottom-top)
+}
 
 // sample returns the grey at a point of the level between its pixels, and
 // whether the point lies inside the picture.
