@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -102,7 +101,7 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return errors.New("the picture's name is empty")
 	case given("json") && c.json == "":
 		return errors.New("--json wants a file name, or - for standard output")
-	case given("overlay") && !isPicture(c.overlay):
+	case given("overlay") && !show.PictureName(c.overlay):
 		return fmt.Errorf("--overlay %s: give a name that ends in .png or .jpg", c.overlay)
 	case c.units != "mm" && c.units != "in":
 		return fmt.Errorf("--units is mm or in, not %s", c.units)
@@ -133,14 +132,6 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return errors.New("--explain and --json - would both print to standard output; write the JSON to a file")
 	}
 	return nil
-}
-
-func isPicture(name string) bool {
-	switch strings.ToLower(filepath.Ext(name)) {
-	case ".png", ".jpg", ".jpeg":
-		return true
-	}
-	return false
 }
 
 // inputFile is the file that no result may replace.
@@ -205,11 +196,7 @@ func (c *readCommand) report(res *read.Result, stdout, stderr io.Writer) error {
 }
 
 func (c *readCommand) text(w io.Writer, res *read.Result) error {
-	opts := show.TextOptions{Unit: show.MM, Chords: c.chords}
-	if c.units == "in" {
-		opts.Unit = show.Inch
-	}
-	if err := show.Text(w, res.Reading, opts); err != nil || !c.explain {
+	if err := show.Text(w, res.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil || !c.explain {
 		return err
 	}
 	fmt.Fprintln(w)
@@ -217,7 +204,21 @@ func (c *readCommand) text(w io.Writer, res *read.Result) error {
 }
 
 func (c *readCommand) writeOverlay(res *read.Result) error {
-	return nil
+	if c.overlay == "" {
+		return nil
+	}
+	img, err := show.Overlay(res, show.OverlayOptions{Unit: c.unit(), Left: c.explain})
+	if err != nil {
+		return err
+	}
+	return atomicfile.Write(c.overlay, func(w io.Writer) error { return show.WritePicture(w, img, c.overlay) })
+}
+
+func (c *readCommand) unit() show.Unit {
+	if c.units == "in" {
+		return show.Inch
+	}
+	return show.MM
 }
 
 // reportNoPattern says what was seen and what to try.

@@ -44,14 +44,14 @@ func angle(deg, u95 *float64) figure {
 // measured prints a value; one without uncertainty is exact, and has no ±.
 func measured(v, u95 float64, most int) figure {
 	if !(u95 > 0) {
-		text := fixed(v, most)
+		text := decimal(v, most)
 		if strings.Contains(text, ".") {
 			text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 		}
 		return figure{value: text}
 	}
 	d := decimals(u95, most)
-	return figure{fixed(v, d), "±" + fixed(u95, d)}
+	return figure{decimal(v, d), "±" + decimal(u95, d)}
 }
 
 // decimals is how many decimals show two significant digits of u, at most
@@ -64,8 +64,8 @@ func decimals(u float64, most int) int {
 	return max(0, min(d, most))
 }
 
-// fixed is v with d decimals, and no minus before a zero.
-func fixed(v float64, d int) string {
+// decimal is v with d decimals, and no minus before a zero.
+func decimal(v float64, d int) string {
 	text := strconv.FormatFloat(v, 'f', d, 64)
 	if strings.Trim(text, "-0.") == "" {
 		text = strings.TrimPrefix(text, "-")

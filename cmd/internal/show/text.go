@@ -50,7 +50,7 @@ func (t *text) head() {
 	if c := r.PitchCircle; c != nil {
 		pcd := fmt.Sprintf("%s %s (pitch circle diameter, also called bolt circle)", t.unit.figure(c.Diameter, c.DiameterU95), t.unit.Name)
 		if c.RMS > 0 {
-			pcd += fmt.Sprintf("; the holes lie %s %s off it (rms)", fixed(c.RMS*t.unit.perMM, t.unit.decimals), t.unit.Name)
+			pcd += fmt.Sprintf("; the holes lie %s %s off it (rms)", decimal(c.RMS*t.unit.perMM, t.unit.decimals), t.unit.Name)
 		}
 		wrap(t, "PCD     ", pcd)
 	} else {

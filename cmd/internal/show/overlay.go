@@ -1,0 +1,378 @@
+package show
+
+import (
+	"fmt"
+	"image"
+	"image/color"
+	"math"
+	"slices"
+
+	"boltrose/cmd/internal/read"
+	"boltrose/pattern"
+
+	"github.com/disintegration/imaging"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// Colours that people with any kind of colour vision tell apart (M. Okabe and
+// K. Ito, "Color Universal Design", 2008; values from memory). None is the
+// only sign of anything: line patterns and labels differ too.
+var (
+	blue      = color.NRGBA{0, 114, 178, 255}
+	vermilion = color.NRGBA{213, 94, 0, 255}
+	green     = color.NRGBA{0, 120, 90, 255} // darker than theirs, to be read on white
+	purple    = color.NRGBA{150, 60, 120, 255}
+	ink       = color.NRGBA{20, 20, 20, 255}
+	grey      = color.NRGBA{90, 90, 90, 255}
+)
+
+var (
+	holePen    = pen{blue, 2.4, nil}
+	outerPen   = pen{blue, 1.4, dash{2, 2.5}}
+	offPen     = pen{vermilion, 2.4, dash{9, 3}}
+	circlePen  = pen{ink, 1.6, dash{10, 7}}
+	zeroPen    = pen{ink, 1.6, nil}
+	chordPen   = pen{grey, 0.9, dash{2, 3}}
+	borePen    = pen{green, 2.2, dash{16, 5, 3, 5}}
+	rimPen     = pen{purple, 2.2, dash{22, 6}}
+	leftPen    = pen{grey, 1, dash{3, 3}}
+	crossWidth = 1.3
+)
+
+// OverlayOptions says what is drawn on the scan.
+type OverlayOptions struct {
+	Unit Unit
+	Left bool // also the marks that were left, with their names
+}
+
+// maxSide is the longer side (px) of the drawn scan: enough to judge a rim
+// that was taken, and small enough to send by mail.
+const maxSide = 2000
+
+// Overlay draws what was found on the scan: the picture as it was scanned,
+// paled, with a legend below it. Without a reading it draws every mark that
+// was seen.
+func Overlay(res *read.Result, opts OverlayOptions) (image.Image, error) {
+	o, err := newOverlay(res, opts)
+	if err != nil {
+		return nil, err
+	}
+	if res.Reading == nil {
+		o.leftMarks()
+	} else {
+		o.lines()
+		o.holes()
+		o.gaps()
+		if opts.Left {
+			o.leftMarks()
+		}
+	}
+	o.legend()
+	return o.img, nil
+}
+
+type overlay struct {
+	canvas
+	res  *read.Result
+	opts OverlayOptions
+
+	k    float64         // px of the overlay for each of the scan
+	scan image.Rectangle // where the scan lies
+
+	number, label, small, title lettering
+	places                      places
+}
+
+func newOverlay(res *read.Result, opts OverlayOptions) (*overlay, error) {
+	size := res.Picture.Grey.Rect.Size()
+	longer := float64(max(size.X, size.Y))
+	k := math.Min(1, maxSide/longer)
+	if longer < maxSide/2 {
+		k = math.Min(2, maxSide/2/longer)
+	}
+	w, h := max(1, int(math.Round(k*float64(size.X)))), max(1, int(math.Round(k*float64(size.Y))))
+	o := &overlay{res: res, opts: opts, k: k, scan: image.Rect(0, 0, w, h)}
+	o.s = math.Max(k*longer/1000, 0.8)
+
+	var err error
+	for _, l := range []struct {
+		to   *lettering
+		bold bool
+		size float64
+	}{{&o.number, true, 19}, {&o.label, false, 13.5}, {&o.small, false, 11.5}, {&o.title, true, 16}} {
+		if *l.to, err = newLettering(l.bold, l.size*o.s); err != nil {
+			return nil, fmt.Errorf("the overlay's letters: %w", err)
+		}
+	}
+	o.img = paled(res.Picture.Grey, w, h, o.legendHeight())
+	o.places = places{within: o.scan}
+	return o, nil
+}
+
+// paled is the scan at a size, so light that lines on it stand out, with
+// white paper below it.
+func paled(scan *image.Gray, w, h, below int) *image.RGBA {
+	filter := imaging.Box // the mean of what falls into each pixel
+	if w > scan.Rect.Dx() {
+		filter = imaging.Linear
+	}
+	small := imaging.Resize(scan, w, h, filter)
+	img := image.NewRGBA(image.Rect(0, 0, w, h+below))
+	for i := range img.Pix {
+		img.Pix[i] = 255
+	}
+	for y := range h {
+		from, to := small.Pix[y*small.Stride:], img.Pix[y*img.Stride:]
+		for x := range w {
+			v := 255 - uint8(float64(255-from[4*x])*0.6)
+			to[4*x], to[4*x+1], to[4*x+2] = v, v, v
+		}
+	}
+	return img
+}
+
+// at is where a point of the scan lies on the overlay.
+func (o *overlay) at(x, y float64) r2.Vec { return r2.Vec{X: x * o.k, Y: y * o.k} }
+
+// ring is where mark i lies on the overlay.
+func (o *overlay) ring(i int) disc {
+	m := o.res.Marks[i]
+	return disc{o.at(m.Centre.X, m.Centre.Y), m.Radius * o.k}
+}
+
+// holeRing is the mark that became the hole.
+func (o *overlay) holeRing(h pattern.Hole) (i int, ok bool) {
+	for _, i := range o.res.Choice.Holes {
+		if holeOf(o.res, i) == h.ID {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// lines draws all circles and lines, so that labels come on top.
+func (o *overlay) lines() {
+	r := o.res.Reading
+	for _, g := range r.Gaps {
+		a, b := r.Holes[g.From-1], r.Holes[g.To-1]
+		o.line(o.at(a.XPx, a.YPx), o.at(b.XPx, b.YPx), chordPen)
+	}
+	if c := r.PitchCircle; c != nil {
+		centre := o.at(c.XPx, c.YPx)
+		o.circle(centre, o.pitchRadius(), circlePen)
+		zero := r.Holes[zeroHole(r)-1]
+		o.line(centre, o.at(zero.XPx, zero.YPx), zeroPen)
+		o.cross(centre, 9, ink)
+	}
+	if r.Bore != nil {
+		o.feature(o.res.Choice.Bore, borePen)
+	}
+	if r.Rim != nil {
+		o.feature(o.res.Choice.Rim, rimPen)
+	}
+	for _, h := range r.Holes {
+		i, ok := o.holeRing(h)
+		if !ok {
+			continue
+		}
+		p := o.holePen(h)
+		d := o.ring(i)
+		o.circle(d.centre, d.radius, p)
+		o.cross(d.centre, math.Min(5, 0.5*d.radius/o.s), p.colour)
+		o.places.rims = append(o.places.rims, d)
+		if outer, ok := o.res.Choice.Outer[i]; ok {
+			d := o.ring(outer)
+			o.circle(d.centre, d.radius, outerPen)
+			o.places.rims = append(o.places.rims, d)
+		}
+	}
+}
+
+func (o *overlay) feature(i int, p pen) {
+	d := o.ring(i)
+	o.circle(d.centre, d.radius, p)
+	o.places.rims = append(o.places.rims, d)
+}
+
+func (o *overlay) holePen(h pattern.Hole) pen {
+	if !h.OnCircle && o.res.Reading.PitchCircle != nil {
+		return offPen
+	}
+	return holePen
+}
+
+// pitchRadius is the mean distance (px) of the holes on the pitch circle from
+// its centre: where the axes' scales differ the circle is an ellipse on the
+// picture, by less than a line's width.
+func (o *overlay) pitchRadius() float64 {
+	r := o.res.Reading
+	centre, sum, n := o.at(r.PitchCircle.XPx, r.PitchCircle.YPx), 0.0, 0
+	for _, h := range r.Holes {
+		if h.OnCircle {
+			sum += r2.Norm(r2.Sub(o.at(h.XPx, h.YPx), centre))
+			n++
+		}
+	}
+	return sum / float64(max(n, 1))
+}
+
+func (o *overlay) cross(at r2.Vec, arm float64, c color.NRGBA) {
+	a := arm * o.s
+	o.line(r2.Vec{X: at.X - a, Y: at.Y}, r2.Vec{X: at.X + a, Y: at.Y}, pen{c, crossWidth, nil})
+	o.line(r2.Vec{X: at.X, Y: at.Y - a}, r2.Vec{X: at.X, Y: at.Y + a}, pen{c, crossWidth, nil})
+}
+
+// holes writes the holes' numbers beside them, outside the pitch circle where
+// there is room.
+func (o *overlay) holes() {
+	r := o.res.Reading
+	middle := o.middle()
+	for _, h := range r.Holes {
+		i, ok := o.holeRing(h)
+		if !ok {
+			continue
+		}
+		d := o.ring(i)
+		if outer, ok := o.res.Choice.Outer[i]; ok {
+			d.radius = math.Max(d.radius, o.ring(outer).radius)
+		}
+		text, p := fmt.Sprint(h.ID), o.holePen(h)
+		if p.colour == vermilion {
+			text += "*"
+		}
+		out := r2.Sub(d.centre, middle)
+		if r2.Norm(out) < 1 {
+			out = r2.Vec{X: 1, Y: -1}
+		}
+		o.write(o.number, []string{text}, p.colour, func(w, h float64) []r2.Vec {
+			return append(around(d, w, h, 4*o.s, out), d.centre)
+		})
+	}
+}
+
+// middle is the pitch circle's centre, or the holes'.
+func (o *overlay) middle() r2.Vec {
+	r := o.res.Reading
+	if c := r.PitchCircle; c != nil {
+		return o.at(c.XPx, c.YPx)
+	}
+	var sum r2.Vec
+	for _, h := range r.Holes {
+		sum = r2.Add(sum, o.at(h.XPx, h.YPx))
+	}
+	return r2.Scale(1/float64(len(r.Holes)), sum)
+}
+
+// gaps writes angle and chord between neighbours, where there is room.
+func (o *overlay) gaps() {
+	r := o.res.Reading
+	if r.PitchCircle == nil {
+		return
+	}
+	centre := o.middle()
+	if len(r.Gaps) > 1 { // name the line that angles count from
+		zero := r.Holes[zeroHole(r)-1]
+		at := o.at(zero.XPx, zero.YPx)
+		out := r2.Sub(at, centre)
+		side := r2.Scale(1/math.Max(r2.Norm(out), 1), r2.Vec{X: -out.Y, Y: out.X})
+		o.write(o.label, []string{"0°"}, ink, func(w, h float64) []r2.Vec {
+			var c []r2.Vec
+			for _, f := range []float64{0.35, 0.25, 0.5, 0.65} {
+				for _, s := range []float64{1, -1} {
+					c = append(c, r2.Add(r2.Add(centre, r2.Scale(f, out)), r2.Scale(s*(0.5*w+5*o.s), side)))
+				}
+			}
+			return c
+		})
+	}
+	for _, g := range r.Gaps {
+		a, b := r.Holes[g.From-1], r.Holes[g.To-1]
+		from, to := o.at(a.XPx, a.YPx), o.at(b.XPx, b.YPx)
+		room := r2.Norm(r2.Sub(to, from)) - a.Diameter*o.pxPerMM()
+		deg := angle(g.AngleDeg, g.AngleU95Deg).value + "°"
+		chord := o.opts.Unit.figure(g.Chord, g.ChordU95).value + " " + o.opts.Unit.Name
+		mid := r2.Scale(0.5, r2.Add(from, to))
+		inward := r2.Sub(centre, mid)
+		if r2.Norm(inward) < 1 { // two holes: beside the line between them
+			inward = r2.Vec{X: -(to.Y - from.Y), Y: to.X - from.X}
+			if g.From > g.To {
+				inward = r2.Scale(-1, inward)
+			}
+		}
+		step := r2.Unit(inward)
+		spots := func(w, h float64) []r2.Vec {
+			c := []r2.Vec{mid}
+			for _, f := range []float64{0.3, 0.6, -0.3, 0.9, 1.2} {
+				c = append(c, r2.Add(mid, r2.Scale(f*h*1.5, step)))
+			}
+			return c
+		}
+		switch {
+		case room > 1.1*math.Max(o.label.width(deg), o.label.width(chord)) && o.write(o.label, []string{deg, chord}, ink, spots):
+		case room > 1.1*o.small.width(deg):
+			o.write(o.small, []string{deg}, ink, spots)
+		}
+	}
+}
+
+func (o *overlay) pxPerMM() float64 {
+	s := o.res.Reading.Scale
+	if mean := (s.MMPerPxX + s.MMPerPxY) / 2; mean > 0 {
+		return o.k / mean
+	}
+	return 0
+}
+
+// leftMarks draws the marks that were not taken, and names as many of them as
+// there is room for, the strongest first.
+func (o *overlay) leftMarks() {
+	order := takenFirst(o.res)
+	if o.res.Reading != nil {
+		order = slices.DeleteFunc(order, o.taken)
+	}
+	for _, i := range order {
+		d := o.ring(i)
+		o.circle(d.centre, d.radius, leftPen)
+	}
+	for _, i := range order {
+		d := o.ring(i)
+		o.write(o.small, []string{markName(i)}, grey, func(w, h float64) []r2.Vec {
+			return append([]r2.Vec{d.centre}, around(d, w, h, 2*o.s, r2.Vec{X: 1, Y: -1})...)
+		})
+	}
+}
+
+func (o *overlay) taken(i int) bool {
+	c := o.res.Choice
+	if slices.Contains(c.Holes, i) || i == c.Bore || i == c.Rim {
+		return true
+	}
+	for _, outer := range c.Outer {
+		if outer == i {
+			return true
+		}
+	}
+	return false
+}
+
+// write puts lines of text where there is room, and tells whether there was.
+func (o *overlay) write(l lettering, lines []string, c color.NRGBA, spots func(w, h float64) []r2.Vec) bool {
+	w := 0.0
+	for _, s := range lines {
+		w = math.Max(w, l.width(s))
+	}
+	pad := 2 * o.s
+	h := l.height + l.line*float64(len(lines)-1)
+	at, ok := o.places.place(w+2*pad, h+2*pad, spots(w+2*pad, h+2*pad))
+	if !ok {
+		return false
+	}
+	o.box(image.Rect(int(at.x0), int(at.y0), int(at.x1), int(at.y1)), color.NRGBA{255, 255, 255, 150})
+	for i, s := range lines {
+		o.text(l, r2.Vec{
+			X: (at.x0+at.x1)/2 - l.width(s)/2,
+			Y: at.y0 + pad + l.height + l.line*float64(i),
+		}, s, c)
+	}
+	return true
+}
