@@ -1,12 +1,15 @@
 package show
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 
 	"boltrose/cmd/internal/read"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // Explain lists every circular mark that was seen, and why it was taken as
@@ -24,6 +27,7 @@ func Explain(w io.Writer, res *read.Result) error {
 	put := func(head, format string, args ...any) {
 		cells[head] = append(cells[head], fmt.Sprintf(format, args...))
 	}
+	numbers := holeNumbers(res)
 	for _, i := range takenFirst(res) {
 		m, ring := res.Marks[i], res.Rings[i]
 		put("Mark", "%s", markName(i))
@@ -34,7 +38,7 @@ func Explain(w io.Writer, res *read.Result) error {
 		put("Rim seen", "%.0f %%", 100*m.RimSeen)
 		put("Score", "%.1f", m.Score)
 		put("Scatter mm", "%.3f", ring.Scatter)
-		put("Taken or left", "%s", reason(res, i))
+		put("Taken or left", "%s", reason(res, i, numbers[i]))
 	}
 	for _, head := range heads {
 		c := cells[head]
@@ -43,8 +47,8 @@ func Explain(w io.Writer, res *read.Result) error {
 		}
 		tab.add(head, c)
 	}
-	fmt.Fprintf(&b, "%s seen. Contrast in grey levels of 255, positive where the inside is\nlighter. Score: how far the edge stands out from the texture near it.\n\n",
-		plural(len(res.Marks), "circular mark"))
+	wrap(&b, "", plural(len(res.Marks), "circular mark")+" seen. Contrast in grey levels of 255, positive where the inside is lighter; score: how far the edge stands out from the texture near it.")
+	fmt.Fprintln(&b)
 	tab.write(&b)
 	_, err := io.WriteString(w, b.String())
 	return err
@@ -52,35 +56,40 @@ func Explain(w io.Writer, res *read.Result) error {
 
 func markName(i int) string { return fmt.Sprintf("m%d", i+1) }
 
-func reason(res *read.Result, i int) string {
+func reason(res *read.Result, i, hole int) string {
 	text := "left"
 	if i < len(res.Choice.Reasons) {
 		text = Plain(res.Choice.Reasons[i])
 	}
-	if n := holeOf(res, i); n > 0 {
-		text = fmt.Sprintf("hole %d, %s", n, strings.TrimPrefix(text, "hole: "))
+	if hole > 0 {
+		text = fmt.Sprintf("hole %d, %s", hole, strings.TrimPrefix(text, "hole: "))
 	}
 	return text
 }
 
-// holeOf is the number of the hole that mark i became, 0 if none.
-func holeOf(res *read.Result, i int) int {
-	if res.Reading == nil || !slices.Contains(res.Choice.Holes, i) {
-		return 0
+// holeNumbers gives for each mark the number of the hole that it became, 0 for
+// none.
+func holeNumbers(res *read.Result) []int {
+	out := make([]int, len(res.Marks))
+	if res.Reading == nil {
+		return out
 	}
+	at := map[r2.Vec]int{}
 	for _, h := range res.Reading.Holes {
-		if p := res.Rings[i].CentrePx; p.X == h.XPx && p.Y == h.YPx {
-			return h.ID
-		}
+		at[r2.Vec{X: h.XPx, Y: h.YPx}] = h.ID
 	}
-	return 0
+	for _, i := range res.Choice.Holes {
+		out[i] = at[res.Rings[i].CentrePx]
+	}
+	return out
 }
 
 // takenFirst lists the marks: holes by number, their outer rings, bore, rim,
 // then what was left, the strongest first.
 func takenFirst(res *read.Result) []int {
+	numbers := holeNumbers(res)
 	order := slices.Clone(res.Choice.Holes)
-	slices.SortFunc(order, func(a, b int) int { return holeOf(res, a) - holeOf(res, b) })
+	slices.SortFunc(order, func(a, b int) int { return numbers[a] - numbers[b] })
 	for _, h := range slices.Clone(order) {
 		if outer, ok := res.Choice.Outer[h]; ok {
 			order = append(order, outer)
@@ -103,14 +112,6 @@ func takenFirst(res *read.Result) []int {
 			left = append(left, i)
 		}
 	}
-	slices.SortStableFunc(left, func(a, b int) int {
-		switch sa, sb := res.Marks[a].Score, res.Marks[b].Score; {
-		case sa > sb:
-			return -1
-		case sa < sb:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(left, func(a, b int) int { return cmp.Compare(res.Marks[b].Score, res.Marks[a].Score) })
 	return append(order, left...)
 }

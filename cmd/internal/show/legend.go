@@ -2,7 +2,6 @@ package show
 
 import (
 	"fmt"
-	"image/color"
 	"math"
 	"strings"
 
@@ -50,11 +49,11 @@ func (o *overlay) margin() float64      { return 14 * o.s }
 func (o *overlay) rowHeight() float64   { return 1.2 * o.label.line }
 func (o *overlay) sampleWidth() float64 { return 46 * o.s }
 
-func (o *overlay) title1() string {
+func (o *overlay) heading() string {
 	r := o.res.Reading
 	switch {
 	case r == nil:
-		return fmt.Sprintf("No pattern that can be trusted; %s seen", plural(len(o.res.Marks), "circular mark"))
+		return "No pattern that can be trusted; " + plural(len(o.res.Marks), "circular mark") + " seen"
 	case r.PitchCircle == nil:
 		return plural(len(r.Holes), "hole") + ", free pattern: no pitch circle"
 	}
@@ -76,7 +75,7 @@ func (o *overlay) viewNote() string {
 // eachLegendLine hands out the legend's lines of text, as wide as fit.
 func (o *overlay) eachLegendLine(do func(lettering, string)) {
 	room := float64(o.scan.Dx()) - 2*o.margin()
-	for _, text := range fold(o.title, o.title1(), room) {
+	for _, text := range fold(o.title, o.heading(), room) {
 		do(o.title, text)
 	}
 	for _, text := range fold(o.label, o.viewNote(), room) {
@@ -122,6 +121,9 @@ func (o *overlay) entries() []entry {
 			list = append(list, entry{rimPen, fmt.Sprintf("rim %s %s", unit.figure(r.Rim.Diameter, r.Rim.DiameterU95), unit.Name)})
 		}
 	}
+	if r == nil && len(o.res.Choice.Holes) > 0 {
+		list = append(list, entry{holePen, "looks like a hole"})
+	}
 	if r == nil || o.opts.Left {
 		list = append(list, entry{leftPen, "mark that was left"})
 	}
@@ -153,7 +155,7 @@ func (o *overlay) scaleBar() {
 	for _, at := range []r2.Vec{left, end} {
 		o.line(r2.Vec{X: at.X, Y: at.Y - 5*o.s}, r2.Vec{X: at.X, Y: at.Y + 5*o.s}, p)
 	}
-	o.text(o.label, r2.Vec{X: end.X + 8*o.s, Y: left.Y + o.label.height/2}, fmt.Sprintf("%g %s", length, o.opts.Unit.Name), color.NRGBA(ink))
+	o.text(o.label, r2.Vec{X: end.X + 8*o.s, Y: left.Y + o.label.height/2}, fmt.Sprintf("%g %s", length, o.opts.Unit.Name), ink)
 }
 
 // roundLength is the largest 1, 2 or 5 times a power of ten up to most.

@@ -27,14 +27,14 @@ var (
 )
 
 var (
-	holePen    = pen{blue, 2.4, nil}
+	holePen    = pen{blue, 1.8, nil}
 	outerPen   = pen{blue, 1.4, dash{2, 2.5}}
-	offPen     = pen{vermilion, 2.4, dash{9, 3}}
+	offPen     = pen{vermilion, 2, dash{7, 4}}
 	circlePen  = pen{ink, 1.6, dash{10, 7}}
 	zeroPen    = pen{ink, 1.6, nil}
-	chordPen   = pen{grey, 0.9, dash{2, 3}}
-	borePen    = pen{green, 2.2, dash{16, 5, 3, 5}}
-	rimPen     = pen{purple, 2.2, dash{22, 6}}
+	chordPen   = pen{grey, 1.1, dash{2, 3}}
+	borePen    = pen{green, 1.8, dash{16, 5, 3, 5}}
+	rimPen     = pen{purple, 1.8, dash{22, 6}}
 	leftPen    = pen{grey, 1, dash{3, 3}}
 	crossWidth = 1.3
 )
@@ -52,7 +52,7 @@ const maxSide = 2000
 // Overlay draws what was found on the scan: the picture as it was scanned,
 // paled, with a legend below it. Without a reading it draws every mark that
 // was seen.
-func Overlay(res *read.Result, opts OverlayOptions) (image.Image, error) {
+func Overlay(res *read.Result, opts OverlayOptions) (*image.RGBA, error) {
 	o, err := newOverlay(res, opts)
 	if err != nil {
 		return nil, err
@@ -76,6 +76,8 @@ type overlay struct {
 	res  *read.Result
 	opts OverlayOptions
 
+	markOf map[int]int // hole number → the mark it was
+
 	k    float64         // px of the overlay for each of the scan
 	scan image.Rectangle // where the scan lies
 
@@ -91,7 +93,12 @@ func newOverlay(res *read.Result, opts OverlayOptions) (*overlay, error) {
 		k = math.Min(2, maxSide/2/longer)
 	}
 	w, h := max(1, int(math.Round(k*float64(size.X)))), max(1, int(math.Round(k*float64(size.Y))))
-	o := &overlay{res: res, opts: opts, k: k, scan: image.Rect(0, 0, w, h)}
+	o := &overlay{res: res, opts: opts, markOf: map[int]int{}, k: k, scan: image.Rect(0, 0, w, h)}
+	for i, n := range holeNumbers(res) {
+		if n > 0 {
+			o.markOf[n] = i
+		}
+	}
 	o.s = math.Max(k*longer/1000, 0.8)
 
 	var err error
@@ -140,16 +147,6 @@ func (o *overlay) ring(i int) disc {
 	return disc{o.at(m.Centre.X, m.Centre.Y), m.Radius * o.k}
 }
 
-// holeRing is the mark that became the hole.
-func (o *overlay) holeRing(h pattern.Hole) (i int, ok bool) {
-	for _, i := range o.res.Choice.Holes {
-		if holeOf(o.res, i) == h.ID {
-			return i, true
-		}
-	}
-	return 0, false
-}
-
 // lines draws all circles and lines, so that labels come on top.
 func (o *overlay) lines() {
 	r := o.res.Reading
@@ -171,7 +168,7 @@ func (o *overlay) lines() {
 		o.feature(o.res.Choice.Rim, rimPen)
 	}
 	for _, h := range r.Holes {
-		i, ok := o.holeRing(h)
+		i, ok := o.markOf[h.ID]
 		if !ok {
 			continue
 		}
@@ -228,7 +225,7 @@ func (o *overlay) holes() {
 	r := o.res.Reading
 	middle := o.middle()
 	for _, h := range r.Holes {
-		i, ok := o.holeRing(h)
+		i, ok := o.markOf[h.ID]
 		if !ok {
 			continue
 		}
@@ -330,13 +327,19 @@ func (o *overlay) leftMarks() {
 	if o.res.Reading != nil {
 		order = slices.DeleteFunc(order, o.taken)
 	}
-	for _, i := range order {
+	look := func(i int) pen {
+		if slices.Contains(o.res.Choice.Holes, i) {
+			return holePen
+		}
+		return leftPen
+	}
+	for _, i := range slices.Backward(order) { // what looks like a hole on top
 		d := o.ring(i)
-		o.circle(d.centre, d.radius, leftPen)
+		o.circle(d.centre, d.radius, look(i))
 	}
 	for _, i := range order {
 		d := o.ring(i)
-		o.write(o.small, []string{markName(i)}, grey, func(w, h float64) []r2.Vec {
+		o.write(o.small, []string{markName(i)}, look(i).colour, func(w, h float64) []r2.Vec {
 			return append([]r2.Vec{d.centre}, around(d, w, h, 2*o.s, r2.Vec{X: 1, Y: -1})...)
 		})
 	}

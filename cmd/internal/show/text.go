@@ -60,7 +60,7 @@ func (t *text) head() {
 
 func viewText(v pattern.View) string {
 	if v == pattern.FromBehind {
-		return "from behind: mirrored, so that all below is as seen looking at the face. Is it? The mirror image of an uneven pattern does not fit."
+		return "from behind: mirrored, so that all below is as seen looking at the face. If the paper was rubbed on the face and scanned with that side to the glass, leave --from-behind out: the mirror image of an uneven pattern does not fit."
 	}
 	return "looking at the face. If the paper was rubbed or scanned from behind, read it with --from-behind: the mirror image of an uneven pattern does not fit."
 }
@@ -72,9 +72,9 @@ func (t *text) scale() string {
 	switch {
 	case x <= 0 || y <= 0:
 	case math.Abs(x-y) < 1e-6*x:
-		line += fmt.Sprintf(": %.5g dpi, %.5f mm/px", 25.4/x, x)
+		line += fmt.Sprintf(": %.4g dpi, %.5f mm/px", 25.4/x, x)
 	default:
-		line += fmt.Sprintf(": %.5g × %.5g dpi, %.5f × %.5f mm/px", 25.4/x, 25.4/y, x, y)
+		line += fmt.Sprintf(": %.4g × %.4g dpi, %.5f × %.5f mm/px", 25.4/x, 25.4/y, x, y)
 	}
 	if s.URel > 0 {
 		line += fmt.Sprintf("; all lengths share ±%.2g %% from it", 200*s.URel)
