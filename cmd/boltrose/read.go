@@ -52,8 +52,8 @@ func runRead(args []string, stdout, stderr io.Writer) int {
 	return exitDone
 }
 
-func parseRead(args []string) (*readCommand, error) {
-	c := &readCommand{}
+// newReadFlags are the flags of boltrose read, which set c.
+func newReadFlags(c *readCommand) *pflag.FlagSet {
 	c.opts.ScaleU = -1 // a home scanner's
 	f := pflag.NewFlagSet("read", pflag.ContinueOnError)
 	f.SetOutput(io.Discard)
@@ -74,6 +74,12 @@ func parseRead(args []string) (*readCommand, error) {
 	f.IntVar(&c.opts.Zero, "zero", 0, "")
 	f.StringVar(&c.pattern, "pattern", "circle", "")
 	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
+	return f
+}
+
+func parseRead(args []string) (*readCommand, error) {
+	c := &readCommand{}
+	f := newReadFlags(c)
 	if err := f.Parse(args); err != nil {
 		if errors.Is(err, pflag.ErrHelp) {
 			return nil, err
@@ -223,6 +229,7 @@ func (c *readCommand) unit() show.Unit {
 
 // reportNoPattern says what was seen and what to try.
 func (c *readCommand) reportNoPattern(res *read.Result, err error, stdout, stderr io.Writer) int {
+	res.Reading = nil // with --drop there is one from before the drop
 	if c.explain {
 		if err := toStdout(stdout, func(w io.Writer) error { return show.Explain(w, res) }); err != nil {
 			return wrong(stderr, err)

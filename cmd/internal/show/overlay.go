@@ -57,18 +57,22 @@ func Overlay(res *read.Result, opts OverlayOptions) (*image.RGBA, error) {
 	if err != nil {
 		return nil, err
 	}
-	if res.Reading == nil {
+	o.draw()
+	return o.img, nil
+}
+
+func (o *overlay) draw() {
+	if o.res.Reading == nil {
 		o.leftMarks()
 	} else {
 		o.lines()
 		o.holes()
 		o.gaps()
-		if opts.Left {
+		if o.opts.Left {
 			o.leftMarks()
 		}
 	}
 	o.legend()
-	return o.img, nil
 }
 
 type overlay struct {
