@@ -65,6 +65,21 @@ func (c *canvas) line(a, b r2.Vec, p pen) {
 	})
 }
 
+// cross marks a point.
+func (c *canvas) cross(at r2.Vec, arm float64, colour color.NRGBA) {
+	arms := func(half, longer float64) func(path) {
+		return func(z path) {
+			a := arm*c.s + longer
+			for _, s := range []r2.Vec{{X: a, Y: half}, {X: half, Y: a}} {
+				z.polygon(r2.Sub(at, s), r2.Vec{X: at.X + s.X, Y: at.Y - s.Y}, r2.Add(at, s), r2.Vec{X: at.X - s.X, Y: at.Y + s.Y})
+			}
+		}
+	}
+	box := square(at, (arm+2)*c.s)
+	c.fill(box, halo, arms(1.6*c.s, c.s))
+	c.fill(box, colour, arms(0.65*c.s, 0))
+}
+
 // stroke draws the pieces of a line of some length, halo first. piece gives
 // the outline of the line from one length along it to another.
 func (c *canvas) stroke(box image.Rectangle, length float64, p pen, piece func(from, to, half float64) func(path)) {

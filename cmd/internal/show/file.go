@@ -33,7 +33,7 @@ func WritePicture(w io.Writer, img *image.RGBA, name string) error {
 // less than half as large: greys, and each ink as it thins out over them.
 func indexed(img *image.RGBA) *image.Paletted {
 	var p color.Palette
-	for v := 0; v <= 252; v += 12 {
+	for v := 0; v < 254; v += 2 {
 		p = append(p, color.RGBA{uint8(v), uint8(v), uint8(v), 255})
 	}
 	p = append(p, color.RGBA{255, 255, 255, 255})

@@ -27,16 +27,15 @@ var (
 )
 
 var (
-	holePen    = pen{blue, 1.8, nil}
-	outerPen   = pen{blue, 1.4, dash{2, 2.5}}
-	offPen     = pen{vermilion, 2, dash{7, 4}}
-	circlePen  = pen{ink, 1.6, dash{10, 7}}
-	zeroPen    = pen{ink, 1.6, nil}
-	chordPen   = pen{grey, 1.1, dash{2, 3}}
-	borePen    = pen{green, 1.8, dash{16, 5, 3, 5}}
-	rimPen     = pen{purple, 1.8, dash{22, 6}}
-	leftPen    = pen{grey, 1, dash{3, 3}}
-	crossWidth = 1.3
+	holePen   = pen{blue, 1.8, nil}
+	outerPen  = pen{blue, 1.4, dash{2, 2.5}}
+	offPen    = pen{vermilion, 2, dash{7, 4}}
+	circlePen = pen{ink, 1.6, dash{10, 7}}
+	zeroPen   = pen{ink, 1.6, nil}
+	chordPen  = pen{grey, 1.1, dash{2, 3}}
+	borePen   = pen{green, 1.8, dash{16, 5, 3, 5}}
+	rimPen    = pen{purple, 1.8, dash{22, 6}}
+	leftPen   = pen{grey, 1, dash{3, 3}}
 )
 
 // OverlayOptions says what is drawn on the scan.
@@ -62,16 +61,14 @@ func Overlay(res *read.Result, opts OverlayOptions) (*image.RGBA, error) {
 }
 
 func (o *overlay) draw() {
-	if o.res.Reading == nil {
-		o.leftMarks()
-	} else {
+	marks := o.left()
+	o.markCircles(marks)
+	if o.res.Reading != nil {
 		o.lines()
 		o.holes()
 		o.gaps()
-		if o.opts.Left {
-			o.leftMarks()
-		}
 	}
+	o.markNames(marks)
 	o.legend()
 }
 
@@ -217,12 +214,6 @@ func (o *overlay) pitchRadius() float64 {
 	return sum / float64(max(n, 1))
 }
 
-func (o *overlay) cross(at r2.Vec, arm float64, c color.NRGBA) {
-	a := arm * o.s
-	o.line(r2.Vec{X: at.X - a, Y: at.Y}, r2.Vec{X: at.X + a, Y: at.Y}, pen{c, crossWidth, nil})
-	o.line(r2.Vec{X: at.X, Y: at.Y - a}, r2.Vec{X: at.X, Y: at.Y + a}, pen{c, crossWidth, nil})
-}
-
 // holes writes the holes' numbers beside them, outside the pitch circle where
 // there is room.
 func (o *overlay) holes() {
@@ -302,9 +293,12 @@ func (o *overlay) gaps() {
 		}
 		step := r2.Unit(inward)
 		spots := func(w, h float64) []r2.Vec {
-			c := []r2.Vec{mid}
-			for _, f := range []float64{0.3, 0.6, -0.3, 0.9, 1.2} {
-				c = append(c, r2.Add(mid, r2.Scale(f*h*1.5, step)))
+			var c []r2.Vec
+			for _, along := range []float64{0, 0.15, -0.15} {
+				at := r2.Add(mid, r2.Scale(along, r2.Sub(to, from)))
+				for _, f := range []float64{0, 0.45, 0.9, -0.45, -0.9, 1.4, 1.9} {
+					c = append(c, r2.Add(at, r2.Scale(f*h, step)))
+				}
 			}
 			return c
 		}
@@ -324,26 +318,44 @@ func (o *overlay) pxPerMM() float64 {
 	return 0
 }
 
-// leftMarks draws the marks that were not taken, and names as many of them as
-// there is room for, the strongest first.
-func (o *overlay) leftMarks() {
+// left lists the marks to draw that were not taken, the most telling first;
+// without a reading it is all of them.
+func (o *overlay) left() []int {
 	order := takenFirst(o.res)
-	if o.res.Reading != nil {
-		order = slices.DeleteFunc(order, o.taken)
+	switch {
+	case o.res.Reading == nil:
+		return order
+	case !o.opts.Left:
+		return nil
 	}
-	look := func(i int) pen {
-		if slices.Contains(o.res.Choice.Holes, i) {
-			return holePen
+	return slices.DeleteFunc(order, o.taken)
+}
+
+// markPen sets apart what looks like a hole where no pattern is trusted.
+func (o *overlay) markPen(i int) pen {
+	if slices.Contains(o.res.Choice.Holes, i) {
+		return holePen
+	}
+	return leftPen
+}
+
+func (o *overlay) markCircles(marks []int) {
+	for _, i := range slices.Backward(marks) {
+		d := o.ring(i)
+		o.circle(d.centre, d.radius, o.markPen(i))
+	}
+}
+
+// markNames names as many marks as there is room for, beside the holes.
+func (o *overlay) markNames(marks []int) {
+	for _, d := range o.places.rims {
+		if d.radius < 60*o.s { // not a bore or rim
+			o.places.kept = append(o.places.kept, rectAt(d.centre, 2*d.radius, 2*d.radius))
 		}
-		return leftPen
 	}
-	for _, i := range slices.Backward(order) { // what looks like a hole on top
+	for _, i := range marks {
 		d := o.ring(i)
-		o.circle(d.centre, d.radius, look(i))
-	}
-	for _, i := range order {
-		d := o.ring(i)
-		o.write(o.small, []string{markName(i)}, look(i).colour, func(w, h float64) []r2.Vec {
+		o.write(o.small, []string{markName(i)}, o.markPen(i).colour, func(w, h float64) []r2.Vec {
 			return append([]r2.Vec{d.centre}, around(d, w, h, 2*o.s, r2.Vec{X: 1, Y: -1})...)
 		})
 	}

@@ -12,6 +12,7 @@ import (
 type places struct {
 	within image.Rectangle
 	taken  []rect
+	kept   []rect // no label may lie here, though no label does
 	rims   []disc
 }
 
@@ -58,9 +59,11 @@ func (p *places) free(r rect) bool {
 	if r.x0 < float64(b.Min.X) || r.y0 < float64(b.Min.Y) || r.x1 > float64(b.Max.X) || r.y1 > float64(b.Max.Y) {
 		return false
 	}
-	for _, t := range p.taken {
-		if r.overlaps(t) {
-			return false
+	for _, others := range [][]rect{p.taken, p.kept} {
+		for _, t := range others {
+			if r.overlaps(t) {
+				return false
+			}
 		}
 	}
 	return true
