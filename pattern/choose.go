@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // ErrNoPattern says that the rings hold nothing that can be trusted as a hole
@@ -57,7 +59,7 @@ func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 	c.admit()
 	if !opts.Free {
 		if best, ok := c.bestCircle(); ok {
-			c.take(best)
+			c.take(c.oneCopy(best))
 			return c.out, c.check()
 		}
 		c.out.Warnings = append(c.out.Warnings, "no pitch circle was found that three or more marks of like size share: every circular mark is reported as a hole, with no circle forced on them")
@@ -70,15 +72,18 @@ type chooser struct {
 	rings    []Ring
 	opts     ChooseOptions
 	evidence []float64 // 0 where a ring cannot be a hole
+	dropped  []bool    // by the person
 	out      Choice
 }
 
 // admit gives each ring the weight of its evidence as a hole.
 func (c *chooser) admit() {
 	c.evidence = make([]float64, len(c.rings))
+	c.dropped = make([]bool, len(c.rings))
 	for i, r := range c.rings {
+		c.dropped[i] = c.isDropped(r)
 		switch {
-		case slices.Contains(c.opts.Drop, r.ID):
+		case c.dropped[i]:
 			c.out.Reasons[i] = "left: dropped by you"
 		case slices.Contains(c.opts.Added, r.ID):
 			c.evidence[i] = 10
@@ -88,6 +93,18 @@ func (c *chooser) admit() {
 			c.evidence[i] = r.evidence()
 		}
 	}
+}
+
+// isDropped says whether the person dropped the ring, or another edge of the
+// same hole.
+func (c *chooser) isDropped(r Ring) bool {
+	for _, d := range c.rings {
+		if slices.Contains(c.opts.Drop, d.ID) && (d.ID == r.ID ||
+			r2.Norm(r2.Sub(d.Centre, r.Centre)) < d.radius()/2 && r.radius() < 2*d.radius() && !slices.Contains(c.opts.Added, r.ID)) {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *chooser) isAdded(i int) bool { return slices.Contains(c.opts.Added, c.rings[i].ID) }

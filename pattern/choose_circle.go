@@ -15,13 +15,14 @@ const (
 	leastEvidence = 0.12 // of a ring that helps to suppose a circle
 	mostStarts    = 48   // rings from which circles are supposed
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
+	raggedRim     = 0.06 // scatter over half the radius of a rim that is half believed
 )
 
 // evidence weighs how surely a ring is a round edge, from 0 to about 1.
 func (r Ring) evidence() float64 {
 	strength := r.Score / (r.Score + 8)
-	ragged := 4 * r.Scatter / math.Max(r.Diameter, 1e-9) // 0.1 for a ragged rim
-	return strength * r.RimSeen * r.RimSeen / (1 + 50*ragged*ragged)
+	ragged := 2 * r.Scatter / math.Max(r.radius(), 1e-9) / raggedRim
+	return strength * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
 }
 
 func (r Ring) radius() float64 { return r.Diameter / 2 }
@@ -128,7 +129,26 @@ next:
 		miss := s.Distance(c.rings[i].Centre) / s.tolerance(c.rings[i])
 		s.weight += c.worth(i, like) * (1 - 0.5*miss*miss)
 	}
+	s.weight += c.concentricWith(s, c.rings[like].radius())
 	return s
+}
+
+// concentricWith is the evidence of a bore or a rim about the middle of a
+// supposed pitch circle: what a face is turned about, its holes are set about.
+func (c *chooser) concentricWith(s supposed, hole float64) float64 {
+	best := 0.0
+	for i, r := range c.rings {
+		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
+		if off > 0.03*s.Radius+0.3 || c.dropped[i] {
+			continue
+		}
+		within := r.radius() < s.Radius-0.8*hole && r.radius() > 0.15*s.Radius
+		beyond := r.radius() > s.Radius+0.8*hole
+		if within || beyond {
+			best = math.Max(best, r.evidence())
+		}
+	}
+	return best
 }
 
 // worth is the evidence of ring i as a hole of a pattern that has holes like
@@ -175,31 +195,59 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 }
 
 // strong keeps the members that can stand beside the typical one: a weak ring
-// only where its size is that of the others, one of another size only where
-// it is about as clear as they are; or as many as the person expects.
+// only where its size is that of others, one of another size only where it is
+// about as clear as they are; or as many as the person expects.
 func (c *chooser) strong(members []int, like int) []int {
 	if n := c.opts.Holes; n > 0 {
 		return members[:min(n, len(members))] // they are in order of worth
 	}
-	// The better half are surely holes.
-	better := members[:(len(members)+1)/2]
-	size := c.median(better, func(i int) float64 { return c.rings[i].Diameter })
-	worth := c.median(better, func(i int) float64 { return c.evidence[i] })
-	contrast := c.median(better, func(i int) float64 { return math.Abs(c.rings[i].Contrast) })
+	better := members[:(len(members)+1)/2] // these are surely holes
+	beside := c.typicalOf(better)
 	var kept []int
 	for _, m := range members {
-		r := c.rings[m]
 		share := 0.6
-		if off := math.Abs(math.Log(r.Diameter / size)); off < 0.12 {
+		switch off := c.offSize(m, better); {
+		case off < 0.12:
 			share = 0.12
-		} else if off < 0.22 {
-			share = 0.35
+		case off < 0.22:
+			share = 0.5
 		}
-		if c.isAdded(m) || c.evidence[m] >= share*worth && math.Abs(r.Contrast) >= share*contrast {
+		if c.isAdded(m) || beside.holds(c, m, share) {
 			kept = append(kept, m)
 		}
 	}
 	return kept
+}
+
+// typical is how clear the holes of a pattern are.
+type typical struct{ evidence, contrast, scatter float64 }
+
+func (c *chooser) typicalOf(holes []int) typical {
+	return typical{
+		evidence: c.median(holes, func(i int) float64 { return c.evidence[i] }),
+		contrast: c.median(holes, func(i int) float64 { return math.Abs(c.rings[i].Contrast) }),
+		scatter:  c.median(holes, func(i int) float64 { return c.rings[i].Scatter }),
+	}
+}
+
+// holds says whether ring i is at least a share as clear as the typical hole:
+// in its evidence, and in how crisp its edge is.
+func (t typical) holds(c *chooser, i int, share float64) bool {
+	r := c.rings[i]
+	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, t.scatter/math.Max(r.Scatter, 1e-9))
+	return c.evidence[i] >= share*t.evidence && crisp >= 0.8*share
+}
+
+// offSize is how far, as the logarithm of a ratio, ring i is in size from the
+// nearest of holes other than itself.
+func (c *chooser) offSize(i int, holes []int) float64 {
+	off := math.Inf(1)
+	for _, h := range holes {
+		if h != i {
+			off = math.Min(off, math.Abs(math.Log(c.rings[i].Diameter/c.rings[h].Diameter)))
+		}
+	}
+	return off
 }
 
 func (c *chooser) median(members []int, of func(int) float64) float64 {
@@ -231,29 +279,29 @@ func (c *chooser) take(s supposed) {
 // strays are the holes off the circle: as clear as those on it, within the
 // face, and overlapping nothing.
 func (c *chooser) strays(s supposed, holes []int) []int {
-	typical := make([]float64, 0, len(holes))
-	size := make([]float64, 0, len(holes))
+	beside := c.typicalOf(holes)
+	largest := 0.0
 	for _, h := range holes {
-		typical = append(typical, c.evidence[h])
-		size = append(size, c.rings[h].Diameter)
+		largest = math.Max(largest, c.rings[h].Diameter)
 	}
-	slices.Sort(typical)
-	slices.Sort(size)
 	like := c.rings[holes[0]]
-	reach := s.Radius + 1.5*size[len(size)-1]
+	reach := s.Radius + 1.5*largest
 	if c.out.Rim >= 0 {
 		reach = c.rings[c.out.Rim].radius()
 	}
 	var order, out []int
-	for i, e := range c.evidence {
+	for i := range c.rings {
 		r := c.rings[i]
 		if c.isAdded(i) && !slices.Contains(holes, i) {
 			order = append(order, i)
 			continue
 		}
-		if e < math.Max(0.7*typical[len(typical)/2], 0.3) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
-			i == c.out.Bore || i == c.out.Rim ||
-			r.Diameter < 0.4*size[0] || r.Diameter > 2*size[len(size)-1] ||
+		share := 0.9
+		if c.offSize(i, holes) < 0.12 {
+			share = 0.6
+		}
+		if !beside.holds(c, i, share) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
+			i == c.out.Bore || i == c.out.Rim || r.Diameter > 2*largest ||
 			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > reach || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
 			continue
 		}
@@ -285,7 +333,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 	shade := c.rings[holes[0]].inside()
 	bore, rim := 0.0, 0.0
 	for i, r := range c.rings {
-		if slices.Contains(holes, i) || slices.Contains(c.opts.Drop, r.ID) {
+		if slices.Contains(holes, i) || c.dropped[i] {
 			continue
 		}
 		off := r2.Norm(r2.Sub(r.Centre, s.Centre))

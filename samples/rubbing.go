@@ -118,7 +118,7 @@ func New(face Face, seed uint64) Rubbing {
 		Tone: 0.5, StrokeAngle: 35, StrokeWidth: 4.5,
 		Streaks: 0.8, Ragged: 4, Uneven: 0.35,
 		Grain: 0.8, GrainSize: 1,
-		EdgeLine: 1, EdgeLineWidth: 0.45, EdgeSoftness: 0.3, Bridging: 0.08, EdgeWander: 0.03,
+		EdgeLine: 1, EdgeLineWidth: 0.45, EdgeSoftness: 0.18, Bridging: 0.05, EdgeWander: 0.018,
 		Blur: 0.6, Noise: 1.5, UnevenLight: 0.02,
 	}
 	r.Fit(12)

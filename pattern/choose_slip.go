@@ -1,0 +1,94 @@
+package pattern
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// oneCopy recognises paper that slipped while it was rubbed: most holes then
+// show twice, all shifted alike. It returns the clearer copy as a whole; a
+// mixture of the two would be off by the shift.
+func (c *chooser) oneCopy(s supposed) supposed {
+	type pair struct{ here, there int }
+	var pairs []pair
+	for _, m := range s.members {
+		if twin := c.twin(m); twin >= 0 {
+			pairs = append(pairs, pair{m, twin})
+		}
+	}
+	if len(pairs) < 2 || 2*len(pairs) <= len(s.members) {
+		return s
+	}
+	// The shift is that of most pairs, whichever way round they lie.
+	shiftOf := func(p pair) r2.Vec { return r2.Sub(c.rings[p.there].Centre, c.rings[p.here].Centre) }
+	var shift r2.Vec
+	var agreeing []pair
+	for _, p := range pairs {
+		v := shiftOf(p)
+		var with []pair
+		for _, q := range pairs {
+			w := shiftOf(q)
+			if r2.Dot(v, w) < 0 {
+				q, w = pair{q.there, q.here}, r2.Scale(-1, w)
+			}
+			if r2.Norm(r2.Sub(v, w)) < 0.25+0.1*r2.Norm(v) {
+				with = append(with, q)
+			}
+		}
+		if len(with) > len(agreeing) {
+			agreeing, shift = with, v
+		}
+	}
+	if len(agreeing) < 2 || 2*len(agreeing) <= len(s.members) {
+		return s
+	}
+	here, there := 0.0, 0.0
+	for _, p := range agreeing {
+		here += c.clearness(p.here)
+		there += c.clearness(p.there)
+	}
+	copyOf := map[int]int{}
+	for _, p := range agreeing {
+		if here >= there {
+			copyOf[p.there] = p.here
+		} else {
+			copyOf[p.here] = p.there
+		}
+	}
+	for i, m := range s.members {
+		if better, ok := copyOf[m]; ok {
+			s.members[i] = better
+		}
+	}
+	for worse := range copyOf {
+		c.out.Reasons[worse] = "left: the fainter copy of a hole that shows twice"
+		c.evidence[worse] = 0
+	}
+	c.out.Warnings = append(c.out.Warnings, fmt.Sprintf(
+		"everything shows twice, %.1f mm apart: the paper slipped; the clearer copy was taken, but take another rubbing if you can", r2.Norm(shift)))
+	return s
+}
+
+func (c *chooser) clearness(i int) float64 {
+	return c.evidence[i] * math.Abs(c.rings[i].Contrast)
+}
+
+// twin returns the clearest ring that overlaps ring m, is of its size and not
+// concentric with it; −1 when there is none.
+func (c *chooser) twin(m int) int {
+	best := -1
+	for i, r := range c.rings {
+		hole := c.rings[m]
+		apart := r2.Norm(r2.Sub(r.Centre, hole.Centre))
+		if i == m || c.evidence[i] < 0.15*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
+			apart < 0.12*hole.radius() || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
+			continue
+		}
+		if best < 0 || c.evidence[i] > c.evidence[best] {
+			best = i
+		}
+	}
+	return best
+}
