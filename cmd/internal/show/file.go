@@ -33,7 +33,10 @@ func WritePicture(w io.Writer, img *image.RGBA, name string) error {
 // less than half as large: greys, and each ink as it thins out over them.
 func indexed(img *image.RGBA) *image.Paletted {
 	var p color.Palette
-	for v := 0; v < 254; v += 2 {
+	for v := 0; v < 255; v += 2 {
+		if v%16 != 0 && v < 224 {
+			continue // pencil is noise, but paper would show steps
+		}
 		p = append(p, color.RGBA{uint8(v), uint8(v), uint8(v), 255})
 	}
 	p = append(p, color.RGBA{255, 255, 255, 255})

@@ -12,7 +12,7 @@ import (
 type places struct {
 	within image.Rectangle
 	taken  []rect
-	kept   []rect // no label may lie here, though no label does
+	kept   []rect // free of labels for another reason
 	rims   []disc
 }
 

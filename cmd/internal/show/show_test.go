@@ -6,6 +6,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"io"
 	"math"
 	"strings"
 	"testing"
@@ -228,4 +229,19 @@ func TestOverlayOfAnything(t *testing.T) {
 			}
 		}
 	})
+}
+
+// An A4 page at 600 dpi.
+func BenchmarkOverlay(b *testing.B) {
+	res := face(b, false)
+	res.Picture.Grey = image.NewGray(image.Rect(0, 0, 4960, 7016))
+	for b.Loop() {
+		img, err := Overlay(res, OverlayOptions{Unit: MM})
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := WritePicture(io.Discard, img, "found.png"); err != nil {
+			b.Fatal(err)
+		}
+	}
 }
