@@ -201,16 +201,17 @@ func (c *chooser) strong(members []int, like int) []int {
 	if n := c.opts.Holes; n > 0 {
 		return members[:min(n, len(members))] // they are in order of worth
 	}
-	better := members[:(len(members)+1)/2] // these are surely holes
-	beside := c.typicalOf(better)
-	var kept []int
+	beside := c.typicalOf(members[:(len(members)+1)/2]) // these are surely holes
+	var clear, kept []int
+	for _, m := range members {
+		if beside.holds(c, m, 0.6) {
+			clear = append(clear, m)
+		}
+	}
 	for _, m := range members {
 		share := 0.6
-		switch off := c.offSize(m, better); {
-		case off < 0.12:
-			share = 0.12
-		case off < 0.22:
-			share = 0.5
+		if c.offSize(m, clear) < 0.12 {
+			share = 0.18
 		}
 		if c.isAdded(m) || beside.holds(c, m, share) {
 			kept = append(kept, m)
@@ -234,8 +235,8 @@ func (c *chooser) typicalOf(holes []int) typical {
 // in its evidence, and in how crisp its edge is.
 func (t typical) holds(c *chooser, i int, share float64) bool {
 	r := c.rings[i]
-	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, t.scatter/math.Max(r.Scatter, 1e-9))
-	return c.evidence[i] >= share*t.evidence && crisp >= 0.8*share
+	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, 2*t.scatter/math.Max(r.Scatter, 1e-9))
+	return c.evidence[i] >= share*t.evidence && crisp >= share
 }
 
 // offSize is how far, as the logarithm of a ratio, ring i is in size from the

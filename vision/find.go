@@ -29,8 +29,8 @@ func Find(pic *Picture) ([]Mark, error) {
 // How many of the clearest marks go on from the first look to the second, and
 // from there to be measured finely.
 const (
-	mostGlanced  = 250
-	mostMeasured = 150
+	mostGlanced  = 200
+	mostMeasured = 100
 )
 
 // measure follows each start to the mark that it leads to.
@@ -40,6 +40,8 @@ func (p *pyramid) measure(starts []candidate) []Mark {
 		marks[i].RimSeen = 0 // to be seen better
 	}
 	marks = distinct(p.look(again(marks, mostGlanced), coarse))
+	double := p.look(p.sharpen(marks[:min(len(marks), mostMeasured)]), narrow)
+	marks = distinct(append(marks, double...))
 	return distinct(p.look(again(marks, mostMeasured), fine))
 }
 

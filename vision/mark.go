@@ -41,5 +41,8 @@ func (m Mark) sign() float64 {
 	return -1
 }
 
-// clarity puts marks in order: strong, and seen along much of the rim.
-func (m Mark) clarity() float64 { return m.Score * math.Max(m.RimSeen, 0.1) }
+// clarity puts marks in order: strong, seen along much of the rim, and round.
+func (m Mark) clarity() float64 {
+	ragged := 20 * m.Scatter / m.Radius
+	return m.Score * math.Max(m.RimSeen, 0.1) / (1 + ragged*ragged)
+}

@@ -1,6 +1,9 @@
 package vision
 
 import (
+"os"
+"strconv"
+
 	"math"
 	"slices"
 
@@ -204,11 +207,40 @@ type pass struct {
 	arc                         int
 }
 
+var sigmaOf = 0.08
+
+func init() {
+	if v, err := strconv.ParseFloat(os.Getenv("SIGMA"), 64); err == nil {
+		sigmaOf = v
+	}
+	if v, err := strconv.ParseFloat(os.Getenv("FS"), 64); err == nil {
+		for i := range fine {
+			fine[i].sigma = v
+		}
+	}
+	if v, err := strconv.Atoi(os.Getenv("ARC")); err == nil {
+		fine[1].arc = v
+		fine[2].arc = v
+	}
+	if v, err := strconv.ParseFloat(os.Getenv("NEAR"), 64); err == nil {
+		fine[1].near = v
+		fine[2].near = v
+	}
+	if v, err := strconv.ParseFloat(os.Getenv("NPX"), 64); err == nil {
+		fine[1].nearPx = v
+		fine[2].nearPx = v
+	}
+}
+
 var (
 	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3}}
 	coarse = []pass{
 		{48, 24, 0.10, 1.2, 1.3, 5},
 		{48, 24, 0.08, 1.0, 1.2, 5},
+	}
+	narrow = []pass{
+		{48, 24, 0.05, 1.0, 1.0, 3},
+		{48, 24, 0.05, 1.0, 1.0, 3},
 	}
 	fine = []pass{
 		{96, 64, 0.05, 1.5, 1.5, 5},
@@ -245,9 +277,10 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 		l = p.fit(c.Radius, k.radius)
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		near := math.Max(k.near*at.Radius, k.nearPx)
-		u := unroll(l, at, k.sectors, 3*near+2*k.sigma, 0.5)
+		sigma := min(max(sigmaOf*at.Radius, 0.8), k.sigma)
+		u := unroll(l, at, k.sectors, 3*near+2*sigma, 0.5)
 		var ok bool
-		if r, ok = locate(u, start.sign, k.sigma, near, k.arc); !ok {
+		if r, ok = locate(u, start.sign, sigma, near, k.arc); !ok {
 			return Mark{}, false
 		}
 		c = circle.Circle{Centre: l.up(r.fit.Centre), Radius: r.fit.Radius * 2 / (l.sx + l.sy)}

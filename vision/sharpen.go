@@ -1,0 +1,98 @@
+package vision
+
+import (
+	"math"
+
+	"boltrose/pattern/circle"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// What a second search looks at, on a level twice as fine as the first
+// search's: centres within reach pixels, radii within a quarter.
+const (
+	sharpenRadius  = 24.0
+	sharpenReach   = 5
+	sharpenSectors = 40
+	sharpenBand    = 0.28
+)
+
+// sharpen searches the neighbourhood of marks whose edge points do not agree
+// well once more, finer: two edges close together (a chamfer, a slipped copy)
+// look like one blurred edge to the first search, and the points then belong
+// partly to the one and partly to the other. It returns the places of the
+// strongest circles that it finds instead.
+func (p *pyramid) sharpen(marks []Mark) []candidate {
+	found := make([][]candidate, len(marks))
+	each(len(marks), func(i int) {
+		m := marks[i]
+		if m.Scatter > 0.03*m.Radius || m.RimSeen < 0.7 {
+			found[i] = p.sharpenOne(m)
+		}
+	})
+	var all []candidate
+	for _, f := range found {
+		all = append(all, f...)
+	}
+	return all
+}
+
+func (p *pyramid) sharpenOne(m Mark) []candidate {
+	l := p.fit(m.Radius, sharpenRadius)
+	centre, radius := l.down(m.Centre), m.Radius*(l.sx+l.sy)/2
+	if radius < 6 {
+		return nil
+	}
+	first := math.Max((1-sharpenBand)*radius, 3)
+	n := int((1+sharpenBand)*radius - first)
+	reach := min(sharpenReach, int(0.25*radius))
+	type place struct {
+		dx, dy int
+		slope  float64
+	}
+	best := make([]place, n) // for each radius
+	for dy := -reach; dy <= reach; dy++ {
+		for dx := -reach; dx <= reach; dx++ {
+			at := r2.Vec{X: centre.X + float64(dx), Y: centre.Y + float64(dy)}
+			for i, v := range l.meanSlopes(at, first, n) {
+				if v *= m.sign(); v > best[i].slope {
+					best[i] = place{dx, dy, v}
+				}
+			}
+		}
+	}
+	var out []candidate
+	for i := 1; i+1 < n; i++ {
+		if best[i].slope <= 0 || best[i].slope < best[i-1].slope || best[i].slope < best[i+1].slope {
+			continue
+		}
+		out = append(out, candidate{
+			centre: l.up(r2.Vec{X: centre.X + float64(best[i].dx), Y: centre.Y + float64(best[i].dy)}),
+			radius: (first + float64(i) + 0.5) * 2 / (l.sx + l.sy),
+			sign:   m.sign(), z: m.Score,
+		})
+	}
+	return out
+}
+
+// meanSlopes returns the mean outward slope of the grey on n circles about a
+// point of the level, the first between the radii first and first+1 and each
+// a pixel larger.
+func (l level) meanSlopes(at r2.Vec, first float64, n int) []float64 {
+	u := unroll(l, circle.Circle{Centre: at, Radius: first + float64(n)/2}, sharpenSectors, float64(n)/2, 1)
+	out := make([]float64, n)
+	used := 0.0
+	for _, p := range u.profile {
+		if p == nil {
+			continue
+		}
+		used++
+		for i := range min(n, len(p)-1) {
+			out[i] += p[i+1] - p[i]
+		}
+	}
+	for i := range out {
+		out[i] /= math.Max(used, 1)
+	}
+	return out
+}
