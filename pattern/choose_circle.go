@@ -12,7 +12,7 @@ import (
 )
 
 const (
-	leastEvidence = 0.12 // of a ring that helps to suppose a circle
+	leastEvidence = 0.06 // of a ring that helps to suppose a circle
 	mostStarts    = 48   // rings from which circles are supposed
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
 	raggedRim     = 0.06 // scatter over half the radius of a rim that is half believed
@@ -30,9 +30,10 @@ func (r Ring) radius() float64 { return r.Diameter / 2 }
 // inside is +1 for a ring paler inside than outside, −1 for a darker one.
 func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
 
-// overlaps says that two rings cannot both be holes.
+// overlaps says that two rings cannot both be holes: they leave no metal
+// between them to speak of.
 func (r Ring) overlaps(o Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.15*(r.radius()+o.radius())
 }
 
 // concentric says that two rings can belong to one and the same hole.
@@ -190,8 +191,30 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 		if len(s.members) < 3 {
 			return s, false
 		}
+		s.members = c.nearer(s)
 	}
 	return s, true
+}
+
+// nearer replaces a member by a ring that overlaps it, is about as clear and
+// lies distinctly nearer to the pitch circle: of two copies of one hole the
+// one that belongs to the others.
+func (c *chooser) nearer(s supposed) []int {
+	out := slices.Clone(s.members)
+	for n, m := range s.members {
+		hole := c.rings[m]
+		miss := math.Abs(s.Distance(hole.Centre))
+		for i, r := range c.rings {
+			if i == m || c.isAdded(m) || c.evidence[i] < 0.3*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
+				math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.2 {
+				continue
+			}
+			if d := math.Abs(s.Distance(r.Centre)); d < miss-0.15 {
+				out[n], miss = i, d
+			}
+		}
+	}
+	return out
 }
 
 // strong keeps the members that can stand beside the typical one: a weak ring
@@ -232,11 +255,11 @@ func (c *chooser) typicalOf(holes []int) typical {
 }
 
 // holds says whether ring i is at least a share as clear as the typical hole:
-// in its evidence, and in how crisp its edge is.
+// in how crisp its edge is, and half that in its evidence.
 func (t typical) holds(c *chooser, i int, share float64) bool {
 	r := c.rings[i]
 	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, 2*t.scatter/math.Max(r.Scatter, 1e-9))
-	return c.evidence[i] >= share*t.evidence && crisp >= share
+	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share
 }
 
 // offSize is how far, as the logarithm of a ratio, ring i is in size from the
@@ -281,8 +304,9 @@ func (c *chooser) take(s supposed) {
 // face, and overlapping nothing.
 func (c *chooser) strays(s supposed, holes []int) []int {
 	beside := c.typicalOf(holes)
-	largest := 0.0
+	smallest, largest := math.Inf(1), 0.0
 	for _, h := range holes {
+		smallest = math.Min(smallest, c.rings[h].Diameter)
 		largest = math.Max(largest, c.rings[h].Diameter)
 	}
 	like := c.rings[holes[0]]
@@ -302,7 +326,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			share = 0.6
 		}
 		if !beside.holds(c, i, share) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
-			i == c.out.Bore || i == c.out.Rim || r.Diameter > 2*largest ||
+			i == c.out.Bore || i == c.out.Rim || r.Diameter < smallest/2 || r.Diameter > 2*largest ||
 			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > reach || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
 			continue
 		}

@@ -26,7 +26,7 @@ func (p *pyramid) sharpen(marks []Mark) []candidate {
 	found := make([][]candidate, len(marks))
 	each(len(marks), func(i int) {
 		m := marks[i]
-		if m.Scatter > 0.03*m.Radius || m.RimSeen < 0.7 {
+		if m.Scatter > 0.02*m.Radius || m.RimSeen < 0.7 {
 			found[i] = p.sharpenOne(m)
 		}
 	})

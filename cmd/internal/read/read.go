@@ -6,7 +6,6 @@ package read
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -94,13 +93,17 @@ func Picture(pic *vision.Picture, name string, opts Options) (*Result, error) {
 		res.Marks = append(res.Marks, m)
 		choose.Added = append(choose.Added, len(res.Marks))
 	}
-	if res.Rings, err = rings(plane, res.Marks); err != nil {
+	circles, err := measure(plane, res.Marks)
+	if err != nil {
 		return nil, err
 	}
+	res.Rings = rings(res.Marks, circles, nil)
 	build := func() error {
+		res.Reading = nil
 		if res.Choice, err = pattern.Choose(res.Rings, choose); err != nil {
 			return err
 		}
+		res.Rings = rings(res.Marks, circles, res.Choice.Holes)
 		res.Reading, err = pattern.New(res.Rings, res.Choice, pattern.Options{
 			Source: pattern.Source{
 				File: name, SHA256: pic.SHA256,
@@ -148,36 +151,7 @@ func middle(pic *vision.Picture) r2.Vec {
 	return r2.Vec{X: float64(pic.Grey.Rect.Dx()) / 2, Y: float64(pic.Grey.Rect.Dy()) / 2}
 }
 
-// rings puts the marks on the face.
-func rings(plane *calib.Plane, marks []vision.Mark) ([]pattern.Ring, error) {
-	out := make([]pattern.Ring, len(marks))
-	circles := make([]calib.Circle, len(marks))
-	for i, m := range marks {
-		c, err := plane.Measure(m)
-		if err != nil {
-			return nil, fmt.Errorf("the mark at %.0f,%.0f px cannot be put on the face: %w", m.Centre.X, m.Centre.Y, err)
-		}
-		circles[i] = c
-	}
-	for i, m := range marks {
-		c := circles[i]
-		v := c.Sigma * c.Sigma
-		out[i] = pattern.Ring{
-			ID: i + 1, Centre: c.Centre, Diameter: c.Diameter,
-			CentreCov: [2][2]float64{
-				{c.Cofactor[0][0] * v, c.Cofactor[0][1] * v},
-				{c.Cofactor[1][0] * v, c.Cofactor[1][1] * v},
-			},
-			DiameterU: 2 * math.Sqrt(c.Cofactor[2][2]*v),
-			Shared:    c.Shared, SharedDiameter: c.SharedDiameter,
-			CentrePx: m.Centre, RadiusPx: m.Radius,
-			RimSeen: m.RimSeen, Contrast: m.Contrast, Score: m.Score, Scatter: c.Scatter,
-		}
-	}
-	return out, nil
-}
-
-// RingOf returns the index of the ring that became hole number n of the
+// indexOf returns the index of the ring that became hole number n of the
 // reading.
 func (r *Result) indexOf(n int) int {
 	h := r.Reading.Holes[n-1]

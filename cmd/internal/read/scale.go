@@ -22,8 +22,8 @@ func scale(pic *vision.Picture, opts Options) (*calib.Plane, []string, error) {
 	w, h := float64(pic.Grey.Rect.Dx())/dpi[0], float64(pic.Grey.Rect.Dy())/dpi[1]
 	switch {
 	case opts.DPI != ([2]float64{}):
-	case dpi[0] == 72 || dpi[0] == 96:
-		warnings = append(warnings, fmt.Sprintf("the file says %g dpi, which programs write when they do not know; if the scanner was set to another resolution, every length here is wrong: give --dpi", dpi[0]))
+	case math.Round(dpi[0]) == 72 || math.Round(dpi[0]) == 96:
+		warnings = append(warnings, fmt.Sprintf("the file says %.0f dpi, which programs write when they do not know; if the scanner was set to another resolution, every length here is wrong: give --dpi", dpi[0]))
 	case dpi[0] < 50 || dpi[0] > 4800:
 		warnings = append(warnings, fmt.Sprintf("the file says %g dpi, which no scanner was set to; give --dpi", dpi[0]))
 	}

@@ -1,0 +1,57 @@
+package read
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"boltrose/calib"
+	"boltrose/pattern"
+	"boltrose/vision"
+)
+
+// measure fits each mark's circle on the face.
+func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
+	out := make([]calib.Circle, len(marks))
+	for i, m := range marks {
+		c, err := plane.Measure(m)
+		if err != nil {
+			return nil, fmt.Errorf("the mark at %.0f,%.0f px cannot be put on the face: %w", m.Centre.X, m.Centre.Y, err)
+		}
+		out[i] = c
+	}
+	return out, nil
+}
+
+// rings turns measured circles into rings. How much the edge points of one
+// rim wander is known from that rim only roughly; those of the holes were all
+// rubbed alike, so that each hole's figure is taken together with theirs.
+func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.Ring {
+	together := 0.0
+	for _, h := range holes {
+		together += circles[h].Sigma * circles[h].Sigma / float64(len(holes))
+	}
+	out := make([]pattern.Ring, len(marks))
+	for i, m := range marks {
+		c := circles[i]
+		v := c.Sigma * c.Sigma
+		if slices.Contains(holes, i) {
+			v = (v + othersCount*together) / (1 + othersCount)
+		}
+		out[i] = pattern.Ring{
+			ID: i + 1, Centre: c.Centre, Diameter: c.Diameter,
+			CentreCov: [2][2]float64{
+				{c.Cofactor[0][0] * v, c.Cofactor[0][1] * v},
+				{c.Cofactor[1][0] * v, c.Cofactor[1][1] * v},
+			},
+			DiameterU: 2 * math.Sqrt(c.Cofactor[2][2]*v),
+			Shared:    c.Shared, SharedDiameter: c.SharedDiameter,
+			CentrePx: m.Centre, RadiusPx: m.Radius,
+			RimSeen: m.RimSeen, Contrast: m.Contrast, Score: m.Score, Scatter: c.Scatter,
+		}
+	}
+	return out
+}
+
+// othersCount is how much the holes' common figure counts beside a hole's own.
+const othersCount = 2
