@@ -192,7 +192,7 @@ func TestSharedAgainstMonteCarlo(t *testing.T) {
 }
 
 // The uncertainty of the scale is what a length's is when it runs midway
-// between the axes; along an axis the difference of the axes adds to it.
+// between the axes, where the independent errors of both share in it.
 func TestScanLengths(t *testing.T) {
 	const u = 0.002
 	p := scan(t, 300, 300, u)
@@ -207,10 +207,10 @@ func TestScanLengths(t *testing.T) {
 		}
 		return math.Sqrt(sum) / r2.Norm(r2.Sub(p.MM(b), p.MM(a)))
 	}
-	axis := math.Hypot(u, axesRatio*u/2)
+	const axis, both = u, u / math.Sqrt2
 	for _, c := range []struct{ dx, dy, want float64 }{
 		{1000, 0, axis}, {0, 1000, axis},
-		{700, 700, math.Hypot(u, shearU/2)}, {700, -700, math.Hypot(u, shearU/2)},
+		{700, 700, math.Hypot(both, shearU/2)}, {700, -700, math.Hypot(both, shearU/2)},
 	} {
 		if got := rel(c.dx, c.dy); math.Abs(got-c.want) > 1e-6*c.want {
 			t.Errorf("along %g, %g px: relative uncertainty %.6f, want %.6f", c.dx, c.dy, got, c.want)

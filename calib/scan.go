@@ -12,13 +12,12 @@ import (
 const mmPerInch = 25.4
 
 // What an ordinary flatbed scanner's scale may be wrong by, as standard
-// uncertainties. Its nominal dpi is off by some tenths of a per cent, the
-// carriage's axis by more than the sensor's; the carriage does not run quite
-// square to the sensor. Common practice: no standard gives figures for home
-// scanners.
+// uncertainties. The sensor's optics give the scale across and the carriage's
+// drive the scale along, so that the two err independently, each by some
+// tenths of a per cent; the carriage does not run quite square to the sensor.
+// Common practice: no standard gives figures for home scanners.
 const (
-	DefaultScaleU = 0.002  // relative, of both axes together
-	axesRatio     = 0.6    // of the scale's: how far the axes differ from one another
+	DefaultScaleU = 0.002  // relative, of either axis
 	shearU        = 0.0006 // radian, how far the axes are from square
 )
 
@@ -30,8 +29,8 @@ const (
 )
 
 // Scan returns the plane of a flatbed scan from its pixels per inch along x
-// and y. scaleU is the relative standard uncertainty of the scale of both
-// axes together.
+// and y. scaleU is the relative standard uncertainty of the scale of either
+// axis, independently.
 //
 // With s, a and h the errors of the scale, of the ratio of the axes and of
 // their squareness, all expected to be zero:
@@ -48,13 +47,15 @@ func Scan(method string, dpi [2]float64, scaleU float64) (*Plane, error) {
 		return nil, fmt.Errorf("the scale's relative standard uncertainty is a number from 0 to 0.5, not %g", scaleU)
 	}
 	kx, ky := mmPerInch/dpi[0], mmPerInch/dpi[1]
-	// Someone who knows the scale well knows both axes well.
-	ratioU, squareU := axesRatio*scaleU, math.Min(shearU, shearU*scaleU/DefaultScaleU)
+	// Independent axes: their mean is known better than either, their ratio
+	// worse. Someone who knows the scale well knows the angle well too.
+	meanU, ratioU := scaleU/math.Sqrt2, scaleU*math.Sqrt2
+	squareU := math.Min(shearU, shearU*scaleU/DefaultScaleU)
 	p, err := newPlane(method,
 		[]string{SharedScale, UnequalAxes, Shear},
 		[]float64{0, 0, 0},
 		mat.NewSymDense(3, []float64{
-			scaleU * scaleU, 0, 0,
+			meanU * meanU, 0, 0,
 			0, ratioU * ratioU, 0,
 			0, 0, squareU * squareU,
 		}),
