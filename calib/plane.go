@@ -136,9 +136,18 @@ func semiCholesky(cov *mat.SymDense) (*mat.TriDense, error) {
 			d -= l.At(j, k) * l.At(j, k)
 		}
 		switch {
-		case math.IsNaN(d) || d < -1e-9*cov.At(j, j):
+		case math.IsNaN(d) || math.IsInf(d, 0) || d < -1e-9*cov.At(j, j):
 			return nil, fmt.Errorf("its uncertainty is not a covariance")
 		case d <= 1e-12*cov.At(j, j):
+			for i := j + 1; i < n; i++ {
+				rest := cov.At(i, j)
+				for k := range j {
+					rest -= l.At(i, k) * l.At(j, k)
+				}
+				if !(math.Abs(rest) <= 1e-6*math.Sqrt(cov.At(i, i)*cov.At(j, j))) {
+					return nil, fmt.Errorf("its uncertainty is not a covariance")
+				}
+			}
 			continue
 		}
 		l.SetTri(j, j, math.Sqrt(d))

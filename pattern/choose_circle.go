@@ -358,8 +358,8 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 	shade := c.rings[holes[0]].inside()
 	bore, rim := 0.0, 0.0
 	for i, r := range c.rings {
-		if slices.Contains(holes, i) || c.dropped[i] {
-			continue
+		if slices.Contains(holes, i) || c.dropped[i] || r.Scatter > 0.015*r.radius()+0.15 {
+			continue // a machined edge is round; where the pencil stopped is not
 		}
 		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
 		e := r.evidence()

@@ -46,20 +46,26 @@ func candidates(p *pyramid, maxRadius float64) ([]candidate, error) {
 		return nil, err
 	}
 	var found []candidate
-	radii := searchRadii(firstRadius)
+	lowest := firstRadius
 	for l := base; ; {
-		c, err := searchLevel(l, radii)
+		// The last level takes what is left, up to a circle that just fits.
+		highest := highRadius
+		last := highRadius/l.sx > maxRadius || min(l.w, l.h) < 4*highRadius
+		if last {
+			highest = max(highRadius, 0.52*float64(min(l.w, l.h)))
+		}
+		c, err := searchLevel(l, lowest, highest)
 		if err != nil {
 			return nil, err
 		}
 		found = append(found, c...)
-		if highRadius/l.sx > maxRadius || min(l.w, l.h) < 2*highRadius {
+		if last {
 			break
 		}
 		if l, err = l.resized((l.w+1)/2, (l.h+1)/2); err != nil {
 			return nil, err
 		}
-		radii = searchRadii(lowestRadius)
+		lowest = lowestRadius
 	}
 	return notTwice(found), nil
 }
@@ -97,19 +103,14 @@ next:
 	return kept
 }
 
-// searchRadii returns the radii from low to highRadius.
-func searchRadii(low float64) []float64 {
+// searchLevel returns the strongest local maxima of the circle filter on one
+// level, over radii in level pixels.
+func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	var radii []float64
-	for r := low; r <= highRadius; r += radiusStep {
+	for r := lowest; r <= highest; r += radiusStep {
 		radii = append(radii, r)
 	}
-	return radii
-}
-
-// searchLevel returns the strongest local maxima of the circle filter on one
-// level, over the given radii in level pixels.
-func searchLevel(l level, radii []float64) ([]candidate, error) {
-	s, err := newSpectrum(l)
+	s, err := newSpectrum(l, int(highest)+3)
 	if err != nil {
 		return nil, err
 	}
@@ -226,14 +227,13 @@ type spectrum struct {
 	q            []float32 // complex, fh rows of fw: i(N̂x cosφ + N̂y sinφ)
 }
 
-func newSpectrum(l level) (*spectrum, error) {
+func newSpectrum(l level, pad int) (*spectrum, error) {
 	nx, ny, err := relativeSlopes(l)
 	if err != nil {
 		return nil, err
 	}
-	// Room for the largest circle, so that the transform's wrap-around does
-	// not join opposite sides of the picture.
-	pad := int(highRadius) + 3
+	// pad leaves room for the largest circle, so that the transform's
+	// wrap-around does not join opposite sides of the picture.
 	s := &spectrum{w: l.w, h: l.h, fw: gocv.GetOptimalDFTSize(l.w + pad), fh: gocv.GetOptimalDFTSize(l.h + pad)}
 	tx, err := s.transform(nx)
 	if err != nil {

@@ -1,13 +1,11 @@
 package vision
 
 import (
-"os"
-"strconv"
-
 	"math"
 	"slices"
 
 	"boltrose/pattern/circle"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -42,13 +40,21 @@ func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled
 					p[i] += l.between(x, y)
 					x, y = x+dx, y+dy
 				}
-			} else {
-				for i := range p {
-					v, ok := l.sample(x, y)
-					inside = inside && ok
-					p[i] += v
-					x, y = x+dx, y+dy
+				continue
+			}
+			// Near the picture's edge: where the ray ends, so does what is
+			// known; a rim that lies beyond it is not seen.
+			if _, ok := l.sample(c.Centre.X+c.Radius*cos, c.Centre.Y+c.Radius*sin); !ok {
+				inside = false
+				break
+			}
+			last := 0.0
+			for i := range p {
+				if v, ok := l.sample(x, y); ok {
+					last = v
 				}
+				p[i] += last
+				x, y = x+dx, y+dy
 			}
 		}
 		for i := range p {
@@ -207,31 +213,6 @@ type pass struct {
 	arc                         int
 }
 
-var sigmaOf = 0.08
-
-func init() {
-	if v, err := strconv.ParseFloat(os.Getenv("SIGMA"), 64); err == nil {
-		sigmaOf = v
-	}
-	if v, err := strconv.ParseFloat(os.Getenv("FS"), 64); err == nil {
-		for i := range fine {
-			fine[i].sigma = v
-		}
-	}
-	if v, err := strconv.Atoi(os.Getenv("ARC")); err == nil {
-		fine[1].arc = v
-		fine[2].arc = v
-	}
-	if v, err := strconv.ParseFloat(os.Getenv("NEAR"), 64); err == nil {
-		fine[1].near = v
-		fine[2].near = v
-	}
-	if v, err := strconv.ParseFloat(os.Getenv("NPX"), 64); err == nil {
-		fine[1].nearPx = v
-		fine[2].nearPx = v
-	}
-}
-
 var (
 	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3}}
 	coarse = []pass{
@@ -277,7 +258,7 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 		l = p.fit(c.Radius, k.radius)
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		near := math.Max(k.near*at.Radius, k.nearPx)
-		sigma := min(max(sigmaOf*at.Radius, 0.8), k.sigma)
+		sigma := min(max(leastSigma*at.Radius, 0.8), k.sigma)
 		u := unroll(l, at, k.sectors, 3*near+2*sigma, 0.5)
 		var ok bool
 		if r, ok = locate(u, start.sign, sigma, near, k.arc); !ok {
@@ -291,6 +272,10 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 	m := r.mark(l, start)
 	return m, m.RimSeen >= leastSeen && m.Scatter < mostScatter*m.Radius
 }
+
+// leastSigma is the smoothing of a small rim's slopes, relative to its radius:
+// a pass's sigma is for large ones.
+const leastSigma = 0.08
 
 // A mark is kept when at least leastSeen of its rim stands out and its edge
 // points scatter by no more than mostScatter of its radius.
