@@ -30,6 +30,8 @@ type outcome struct {
 	diameters      tally
 	bore, rim      int // missed or made up
 	free           int // no pitch circle was claimed
+
+	notes []string // which holes were missed and which made up
 }
 
 func (o outcome) rms() float64 { return math.Sqrt(o.squares / float64(o.found)) }
@@ -74,6 +76,7 @@ func compare(r samples.Rubbing, truth samples.Truth, reading *pattern.Reading) o
 		}
 		if best < 0 {
 			o.extra++
+			o.notes = append(o.notes, fmt.Sprintf("made up: %.0f, %.0f px, diameter %.1f mm", h.XPx, h.YPx, h.Diameter))
 			continue
 		}
 		c := truth.Holes[best]
@@ -87,6 +90,7 @@ func compare(r samples.Rubbing, truth samples.Truth, reading *pattern.Reading) o
 	for i, c := range truth.Holes {
 		if !taken[i] && c.Rubbed >= 0.5 {
 			o.missed++
+			o.notes = append(o.notes, fmt.Sprintf("missed: %.0f, %.0f px, diameter %.1f mm, %.0f %% of its rim rubbed", c.CentrePx.X, c.CentrePx.Y, c.Diameter, 100*c.Rubbed))
 		}
 	}
 	o.compareGeometry(truth, reading, centreOf)

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 
@@ -39,7 +40,7 @@ func TestPopulation(t *testing.T) {
 
 	for _, o := range outcomes {
 		if o.missed > 0 || o.extra > 0 {
-			t.Errorf("%s: %d of %d holes missed, %d extra", o.name, o.missed, o.holes, o.extra)
+			t.Errorf("%s: %d of %d holes missed, %d extra\n%s", o.name, o.missed, o.holes, o.extra, strings.Join(o.notes, "\n"))
 		}
 	}
 	for dpi, limit := range map[string]float64{"150 dpi": 0.05, "300 dpi": 0.025} {
@@ -118,13 +119,16 @@ func readOne(r samples.Rubbing, file string) (outcome, error) {
 		defer os.Remove(file)
 		return read.File(file, read.Options{ScaleU: -1})
 	}()
-	reading := &pattern.Reading{}
+	reading := &pattern.Reading{} // of which all holes are missed
 	if err == nil {
 		reading = result.Reading
-	} else if errors.Is(err, pattern.ErrNoPattern) {
-		err = nil // all its holes are missed
 	}
-	return compare(r, truth, reading), err
+	o := compare(r, truth, reading)
+	if errors.Is(err, pattern.ErrNoPattern) {
+		o.notes = append(o.notes, err.Error())
+		err = nil
+	}
+	return o, err
 }
 
 func pictureOf(img image.Image, dpi float64) *vision.Picture {
