@@ -25,11 +25,11 @@ type candidate struct {
 // level pixels are looked for: together the levels cover every size from the
 // smallest up to the whole picture.
 const (
-	searchArea   = 750_000 // pixels of the first level
+	searchArea   = 600_000 // pixels of the first level
 	firstRadius  = 4.0
 	lowestRadius = 6.0
 	highRadius   = 12.0
-	radiusStep   = 1.0
+	radiusStep   = 1.11 // from one radius to the next, as a ratio
 	maxPerLevel  = 150
 	leastZ       = 4.5
 )
@@ -107,7 +107,7 @@ next:
 // level, over radii in level pixels.
 func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	var radii []float64
-	for r := lowest; r <= highest; r += radiusStep {
+	for r := lowest; r <= highest; r *= radiusStep {
 		radii = append(radii, r)
 	}
 	s, err := newSpectrum(l, int(highest)+3)

@@ -30,7 +30,7 @@ func Find(pic *Picture) ([]Mark, error) {
 // from there to be measured finely.
 const (
 	mostGlanced  = 200
-	mostMeasured = 100
+	mostMeasured = 70
 )
 
 // measure follows each start to the mark that it leads to.

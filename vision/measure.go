@@ -224,9 +224,8 @@ var (
 		{48, 24, 0.05, 1.0, 1.0, 3},
 	}
 	fine = []pass{
-		{96, 64, 0.05, 1.5, 1.5, 5},
-		{96, 160, 0.03, 2.0, 2.0, 3},
-		{96, 160, 0.03, 2.0, 2.0, 3},
+		{96, 48, 0.05, 1.5, 1.5, 5},
+		{96, 140, 0.03, 2.0, 2.0, 3},
 	}
 )
 
@@ -259,7 +258,7 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		near := math.Max(k.near*at.Radius, k.nearPx)
 		sigma := min(max(leastSigma*at.Radius, 0.8), k.sigma)
-		u := unroll(l, at, k.sectors, 3*near+2*sigma, 0.5)
+		u := unroll(l, at, k.sectors, 3*near+2*sigma, sigma/2)
 		var ok bool
 		if r, ok = locate(u, start.sign, sigma, near, k.arc); !ok {
 			return Mark{}, false

@@ -8,10 +8,10 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// What a second search looks at, on a level twice as fine as the first
-// search's: centres within reach pixels, radii within a quarter.
+// What a second search looks at, on a level finer than the first search's:
+// centres within reach pixels, radii within a quarter.
 const (
-	sharpenRadius  = 24.0
+	sharpenRadius  = 20.0
 	sharpenReach   = 5
 	sharpenSectors = 40
 	sharpenBand    = 0.28

@@ -98,6 +98,9 @@ func Picture(pic *vision.Picture, name string, opts Options) (*Result, error) {
 		return nil, err
 	}
 	res.Rings = rings(res.Marks, circles, nil)
+	if circles, err = res.lookAgain(circles, choose); err != nil {
+		return nil, err
+	}
 	build := func() error {
 		res.Reading = nil
 		if res.Choice, err = pattern.Choose(res.Rings, choose); err != nil {

@@ -1,0 +1,69 @@
+package read
+
+import (
+	"math"
+
+	"boltrose/calib"
+	"boltrose/pattern"
+	"boltrose/pattern/circle"
+	"boltrose/vision"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// lookAgain looks along the pitch circle of a first choice for holes of its
+// size that were too faint to be found without knowing where to look. What it
+// finds joins the marks; a second choice then decides.
+func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
+	choose.Holes = 0
+	first, err := pattern.Choose(r.Rings, choose)
+	if err != nil || !first.Circle {
+		return circles, nil // the last choice will say so
+	}
+	var centres []r2.Vec
+	clearest := first.Holes[0]
+	for _, h := range first.Holes {
+		centres = append(centres, r.Rings[h].CentrePx)
+		if r.Rings[h].Score*r.Rings[h].RimSeen > r.Rings[clearest].Score*r.Rings[clearest].RimSeen {
+			clearest = h
+		}
+	}
+	around, err := circle.LeastSquares(centres, nil)
+	if err != nil {
+		return circles, nil
+	}
+	// Steps of an eighth of a hole's radius.
+	like := r.Marks[clearest]
+	n := int(math.Ceil(2 * math.Pi * around.Radius / (like.Radius / 8)))
+	path := make([]r2.Vec, min(n, 4000))
+	for i := range path {
+		path[i] = around.At(2 * math.Pi * float64(i) / float64(len(path)))
+	}
+	more, err := vision.FindAlong(r.Picture, path, like)
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range more {
+		if r.knows(m) {
+			continue
+		}
+		c, err := r.Plane.Measure(m)
+		if err != nil {
+			continue
+		}
+		r.Marks = append(r.Marks, m)
+		circles = append(circles, c)
+	}
+	r.Rings = rings(r.Marks, circles, nil)
+	return circles, nil
+}
+
+// knows says whether the mark is one of those that were found already.
+func (r *Result) knows(m vision.Mark) bool {
+	for _, k := range r.Marks {
+		if k.Kind == m.Kind && r2.Norm(r2.Sub(k.Centre, m.Centre)) < 0.1*k.Radius && math.Abs(k.Radius-m.Radius) < 0.05*k.Radius+1 {
+			return true
+		}
+	}
+	return false
+}
