@@ -233,8 +233,13 @@ func (c *chooser) strong(members []int, like int) []int {
 	}
 	for _, m := range members {
 		share := 0.6
-		if c.offSize(m, clear) < 0.12 {
-			share = 0.18
+		switch off := c.offSize(m, clear); {
+		case off < 0.04:
+			share = 0.12
+		case off < 0.12:
+			share = 0.35
+		case off > 0.9:
+			continue // no drill set holds both
 		}
 		if c.isAdded(m) || beside.holds(c, m, share) {
 			kept = append(kept, m)
