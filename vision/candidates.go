@@ -25,12 +25,12 @@ type candidate struct {
 // level pixels are looked for: together the levels cover every size from the
 // smallest up to the whole picture.
 const (
-	searchArea   = 600_000 // pixels of the first level
+	searchArea   = 400_000 // pixels of the first level
 	firstRadius  = 4.0
 	lowestRadius = 6.0
 	highRadius   = 12.0
 	radiusStep   = 1.11 // from one radius to the next, as a ratio
-	maxPerLevel  = 150
+	maxPerLevel  = 100
 	leastZ       = 4.5
 )
 
@@ -124,13 +124,13 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 		if noise[i] == 0 {
 			return
 		}
+		least := float32(leastZ * noise[i])
 		for y := range l.h {
-			for x := range l.w {
-				v := maps[i][y*l.w+x]
-				z := float64(v) / noise[i]
-				if math.Abs(z) < leastZ || !isPeak(maps, noise, l.w, l.h, i, x, y) {
+			for x, v := range maps[i][y*l.w : (y+1)*l.w] {
+				if v < least && v > -least || !isPeak(maps, noise, l.w, l.h, i, x, y) {
 					continue
 				}
+				z := float64(v) / noise[i]
 				peaks[i] = append(peaks[i], candidate{
 					centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
 					radius: radii[i] * 2 / (l.sx + l.sy),
@@ -170,7 +170,7 @@ func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
 // values, so that the circles themselves do not count as noise.
 func typical(v []float32) float64 {
 	const bins = 4096
-	const every = 3 // a third of the pixels says as much
+	const every = 7 // a seventh of the pixels says as much
 	top := float32(0)
 	for i := 0; i < len(v); i += every {
 		x := v[i]
@@ -224,7 +224,7 @@ func each(n int, f func(int)) {
 // circle filter that does not depend on the radius.
 type spectrum struct {
 	w, h, fw, fh int
-	q            []float32 // complex, fh rows of fw: i(N̂x cosφ + N̂y sinφ)
+	q            []float32 // complex, fh rows of fw, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry and is left empty
 }
 
 func newSpectrum(l level, pad int) (*spectrum, error) {
@@ -235,30 +235,28 @@ func newSpectrum(l level, pad int) (*spectrum, error) {
 	// pad leaves room for the largest circle, so that the transform's
 	// wrap-around does not join opposite sides of the picture.
 	s := &spectrum{w: l.w, h: l.h, fw: gocv.GetOptimalDFTSize(l.w + pad), fh: gocv.GetOptimalDFTSize(l.h + pad)}
-	tx, err := s.transform(nx)
+	var transforms [2]gocv.Mat
+	var errs [2]error
+	each(2, func(i int) { transforms[i], errs[i] = s.transform([2][]float32{nx, ny}[i]) })
+	defer transforms[0].Close()
+	defer transforms[1].Close()
+	if err := cmp.Or(errs[0], errs[1]); err != nil {
+		return nil, err
+	}
+	x, err := transforms[0].DataPtrFloat32()
 	if err != nil {
 		return nil, err
 	}
-	defer tx.Close()
-	ty, err := s.transform(ny)
-	if err != nil {
-		return nil, err
-	}
-	defer ty.Close()
-	x, err := tx.DataPtrFloat32()
-	if err != nil {
-		return nil, err
-	}
-	y, err := ty.DataPtrFloat32()
+	y, err := transforms[1].DataPtrFloat32()
 	if err != nil {
 		return nil, err
 	}
 	s.q = make([]float32, len(x))
 	for v := range s.fh {
 		fy := frequency(v, s.fh)
-		for u := range s.fw {
+		for u := range s.fw/2 + 1 {
 			fx := frequency(u, s.fw)
-			f := math.Hypot(fx, fy)
+			f := math.Sqrt(fx*fx + fy*fy)
 			if f == 0 {
 				continue
 			}
@@ -285,7 +283,7 @@ func (s *spectrum) transform(v []float32) (gocv.Mat, error) {
 	defer padded.Close()
 	p, err := padded.DataPtrFloat32()
 	if err != nil {
-		return gocv.Mat{}, err
+		return gocv.NewMat(), err
 	}
 	clear(p)
 	for y := range s.h {
@@ -312,8 +310,8 @@ func (s *spectrum) ringMean(r float64) []float32 {
 		fy := frequency(v, s.fh)
 		fy2 := float32(fy * fy)
 		row, q := p[2*v*s.fw:2*(v+1)*s.fw], s.q[2*v*s.fw:2*(v+1)*s.fw]
-		for u := range s.fw {
-			fx := float32(frequency(u, s.fw))
+		for u := range s.fw/2 + 1 {
+			fx := float32(u) / float32(s.fw)
 			j := bessel[int((fx*fx+fy2)*besselBins)]
 			row[2*u], row[2*u+1] = q[2*u]*j, q[2*u+1]*j
 		}
@@ -333,7 +331,7 @@ func (s *spectrum) ringMean(r float64) []float32 {
 }
 
 // besselBins is how finely the squared frequency (at most ½) is divided.
-const besselBins = 1 << 13
+const besselBins = 1 << 12
 
 func besselTable(scale float64) []float32 {
 	t := make([]float32, besselBins/2+2)

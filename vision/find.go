@@ -29,8 +29,8 @@ func Find(pic *Picture) ([]Mark, error) {
 // How many of the clearest marks go on from the first look to the second, and
 // from there to be measured finely.
 const (
-	mostGlanced  = 200
-	mostMeasured = 70
+	mostGlanced  = 110
+	mostMeasured = 60
 )
 
 // measure follows each start to the mark that it leads to.
