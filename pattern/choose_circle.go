@@ -36,6 +36,11 @@ func (r Ring) overlaps(o Ring) bool {
 	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.15*(r.radius()+o.radius())
 }
 
+// covers says that two rings cover a part of one another.
+func (r Ring) covers(o Ring) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
+}
+
 // concentric says that two rings can belong to one and the same hole.
 func (r Ring) concentric(o Ring) bool {
 	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())
@@ -237,7 +242,7 @@ func (c *chooser) strong(members []int, like int) []int {
 		case off < 0.04:
 			share = 0.12
 		case off < 0.12:
-			share = 0.35
+			share = 0.28
 		case off > 0.9:
 			continue // no drill set holds both
 		}

@@ -5,12 +5,16 @@ import (
 	"slices"
 )
 
+// leastFree is the evidence of a mark that is believed without a pattern: a
+// rim seen nearly all round, however ragged.
+const leastFree = 0.06
+
 // takeFree takes every clear circular mark as a hole; of marks that overlap,
 // the clearer.
 func (c *chooser) takeFree() {
 	var order []int
 	for i, e := range c.evidence {
-		if e > 0.3 && (c.rings[i].RimSeen >= 0.6 || c.isAdded(i)) {
+		if e > leastFree && (c.rings[i].RimSeen >= 0.75 || c.isAdded(i)) {
 			order = append(order, i)
 		}
 	}
@@ -18,7 +22,7 @@ func (c *chooser) takeFree() {
 next:
 	for _, i := range order {
 		for _, h := range c.out.Holes {
-			if c.rings[i].overlaps(c.rings[h]) {
+			if c.rings[i].covers(c.rings[h]) {
 				continue next
 			}
 		}

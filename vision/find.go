@@ -40,7 +40,7 @@ func (p *pyramid) measure(starts []candidate) []Mark {
 		marks[i].RimSeen = 0 // to be seen better
 	}
 	marks = distinct(p.look(again(marks, mostGlanced), coarse))
-	double := p.look(p.sharpen(marks[:min(len(marks), mostMeasured)]), narrow)
+	double := p.look(p.sharpen(marks), narrow)
 	marks = distinct(append(marks, double...))
 	return distinct(p.look(again(marks, mostMeasured), fine))
 }

@@ -1,8 +1,6 @@
 package vision
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -44,5 +42,5 @@ func (m Mark) sign() float64 {
 // clarity puts marks in order: strong, seen along much of the rim, and round.
 func (m Mark) clarity() float64 {
 	ragged := 20 * m.Scatter / m.Radius
-	return m.Score * math.Max(m.RimSeen, 0.1) / (1 + ragged*ragged)
+	return m.Score * m.RimSeen * m.RimSeen / (1 + ragged*ragged)
 }

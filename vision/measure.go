@@ -269,18 +269,20 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 		}
 	}
 	m := r.mark(l, start)
-	return m, m.RimSeen >= leastSeen && m.Scatter < mostScatter*m.Radius
+	return m, m.RimSeen >= leastSeen && m.Scatter < mostScatter*m.Radius && math.Abs(m.Contrast) >= leastContrast
 }
 
 // leastSigma is the smoothing of a small rim's slopes, relative to its radius:
 // a pass's sigma is for large ones.
 const leastSigma = 0.08
 
-// A mark is kept when at least leastSeen of its rim stands out and its edge
-// points scatter by no more than mostScatter of its radius.
+// A mark is kept when at least leastSeen of its rim stands out, its edge
+// points scatter by no more than mostScatter of its radius, and its edge is
+// steeper than leastContrast grey levels a pixel, which is nothing.
 const (
-	leastSeen   = 0.3
-	mostScatter = 0.12
+	leastSeen     = 0.3
+	mostScatter   = 0.12
+	leastContrast = 0.1
 )
 
 // mark turns a rim measured on a level into a mark of the picture.

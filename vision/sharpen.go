@@ -1,7 +1,9 @@
 package vision
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"boltrose/pattern/circle"
 
@@ -15,6 +17,7 @@ const (
 	sharpenReach   = 5
 	sharpenSectors = 40
 	sharpenBand    = 0.28
+	mostSharpened  = 40
 )
 
 // sharpen searches the neighbourhood of marks whose edge points do not agree
@@ -23,18 +26,17 @@ const (
 // partly to the one and partly to the other. It returns the places of the
 // strongest circles that it finds instead.
 func (p *pyramid) sharpen(marks []Mark) []candidate {
-	found := make([][]candidate, len(marks))
-	each(len(marks), func(i int) {
-		m := marks[i]
+	var blurred []Mark
+	for _, m := range marks {
 		if m.Scatter > 0.02*m.Radius || m.RimSeen < 0.7 {
-			found[i] = p.sharpenOne(m)
+			blurred = append(blurred, m)
 		}
-	})
-	var all []candidate
-	for _, f := range found {
-		all = append(all, f...)
 	}
-	return all
+	slices.SortStableFunc(blurred, func(a, b Mark) int { return cmp.Compare(b.Score*b.RimSeen, a.Score*a.RimSeen) })
+	blurred = blurred[:min(len(blurred), mostSharpened)]
+	found := make([][]candidate, len(blurred))
+	each(len(blurred), func(i int) { found[i] = p.sharpenOne(blurred[i]) })
+	return slices.Concat(found...)
 }
 
 func (p *pyramid) sharpenOne(m Mark) []candidate {
