@@ -119,7 +119,10 @@ func (c *chooser) check() error {
 			}
 		}
 	}
-	found := len(c.out.Holes)
+	found := len(c.out.Holes) - len(c.out.OffCircle)
+	if c.opts.Holes > 0 && found < c.opts.Holes {
+		found += len(c.out.OffCircle) // a person may count those too
+	}
 	switch {
 	case found == 0 && len(c.rings) == 0:
 		return fmt.Errorf("%w: no circular mark was seen", ErrNoPattern)

@@ -7,7 +7,7 @@ import (
 
 // leastFree is the evidence of a mark that is believed without a pattern: a
 // rim seen nearly all round, however ragged.
-const leastFree = 0.06
+const leastFree = 0.03
 
 // takeFree takes every clear circular mark as a hole; of marks that overlap,
 // the clearer.
