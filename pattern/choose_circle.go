@@ -118,7 +118,7 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 	var near []int
 	for i, e := range c.evidence {
 		r := c.rings[i]
-		if e > 0.05 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
+		if e > 0.02 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
 			math.Abs(s.Distance(r.Centre)) < s.tolerance(r) {
 			near = append(near, i)
 		}
@@ -239,7 +239,7 @@ func (c *chooser) strong(members []int, like int) []int {
 	for _, m := range members {
 		share := 0.6
 		switch off := c.offSize(m, clear); {
-		case off < 0.04:
+		case off < 0.05:
 			share = 0.12
 		case off < 0.12:
 			share = 0.28

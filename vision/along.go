@@ -45,4 +45,4 @@ func FindAlong(pic *Picture, path []r2.Vec, like Mark) ([]Mark, error) {
 
 // leastAlong is how strong a mark on the path must be, relative to the mark
 // that it is to be like.
-const leastAlong = 0.15
+const leastAlong = 0.25
