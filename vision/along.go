@@ -15,7 +15,7 @@ func FindAlong(pic *Picture, path []r2.Vec, like Mark) ([]Mark, error) {
 	if len(path) < 3 || !(like.Radius > 1) {
 		return nil, nil
 	}
-	p, err := newPyramid(pic.Grey)
+	p, err := pic.pyramid()
 	if err != nil {
 		return nil, err
 	}

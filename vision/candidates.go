@@ -148,9 +148,16 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 // isPeak says whether the filter's value is no weaker than its neighbours' in
 // place and radius.
 func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
-	v := float64(maps[i][y*w+x]) / noise[i]
+	here := maps[i]
+	v := float64(here[y*w+x]) / noise[i]
 	sign := math.Copysign(1, v)
 	v *= sign
+	// Most are not even the strongest along a row or a column.
+	for _, k := range [4]int{y*w + max(x-1, 0), y*w + min(x+1, w-1), max(y-1, 0)*w + x, min(y+1, h-1)*w + x} {
+		if sign*float64(here[k]) > v*noise[i] {
+			return false
+		}
+	}
 	for j := max(0, i-1); j <= min(len(maps)-1, i+1); j++ {
 		if noise[j] == 0 {
 			continue

@@ -14,7 +14,7 @@ import (
 // itself. It supposes no more of an edge than that it closes on a circle, is
 // seen along enough of it, and is lighter on the same side all the way round.
 func Find(pic *Picture) ([]Mark, error) {
-	p, err := newPyramid(pic.Grey)
+	p, err := pic.pyramid()
 	if err != nil {
 		return nil, err
 	}
@@ -82,7 +82,7 @@ func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 	if !(radius >= 2) || !(radius < 1e6) || math.IsNaN(centre.X+centre.Y) {
 		return Mark{}, false
 	}
-	p, err := newPyramid(pic.Grey)
+	p, err := pic.pyramid()
 	if err != nil {
 		return Mark{}, false
 	}

@@ -5,7 +5,10 @@
 // (0, 0), the centre of its first pixel is (0.5, 0.5).
 package vision
 
-import "image"
+import (
+	"image"
+	"sync"
+)
 
 // Picture is a decoded picture, upright as its file says it should be looked
 // at, reduced to grey.
@@ -27,6 +30,16 @@ type Picture struct {
 	Warnings []string
 
 	Camera *Camera // nil when the file names no camera
+
+	once       sync.Once // makes the rest, for all that look at the picture
+	reduced    *pyramid
+	reducedErr error
+}
+
+// pyramid returns the picture at reduced sizes.
+func (p *Picture) pyramid() (*pyramid, error) {
+	p.once.Do(func() { p.reduced, p.reducedErr = newPyramid(p.Grey) })
+	return p.reduced, p.reducedErr
 }
 
 // Camera is what a photograph's EXIF says of how it was taken.

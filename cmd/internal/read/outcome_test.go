@@ -34,7 +34,9 @@ type outcome struct {
 	notes []string // which holes were missed and which made up
 }
 
-func (o outcome) rms() float64 { return math.Sqrt(o.squares / float64(o.found)) }
+// rms is the error of a centre's coordinate (x or y), which is what a stated ±
+// speaks of. The distance from the true centre is √2 times that.
+func (o outcome) rms() float64 { return math.Sqrt(o.squares / float64(2*o.found)) }
 
 // tally counts results that lie within their stated ±.
 type tally struct{ within, of int }
@@ -192,7 +194,7 @@ func tableOf(outcomes []outcome, key func(outcome) string) string {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%-24s %8s %6s %6s %7s %6s %12s %9s %5s %4s %5s\n",
-		"", "rubbings", "holes", "found", "missed", "extra", "rms error mm", "worst mm", "bore?", "rim?", "free?")
+		"", "rubbings", "holes", "found", "missed", "extra", "rms x,y mm", "worst mm", "bore?", "rim?", "free?")
 	row := func(name string, o outcome) {
 		fmt.Fprintf(&b, "%-24s %8d %6d %6d %7d %6d %12.4f %9.4f %5d %4d %5d\n",
 			name, o.rubbings, o.holes, o.found, o.missed, o.extra, o.rms(), o.worst, o.bore, o.rim, o.free)

@@ -46,7 +46,7 @@ func TestPopulation(t *testing.T) {
 	for dpi, limit := range map[string]float64{"150 dpi": 0.05, "300 dpi": 0.025} {
 		total := sum(outcomes, func(o outcome) bool { return dpiOf(o) == dpi })
 		if rms := total.rms(); !(rms <= limit) {
-			t.Errorf("%s: centre error %.4f mm rms, want at most %g", dpi, rms, limit)
+			t.Errorf("%s: centre error %.4f mm rms in x and y, want at most %g", dpi, rms, limit)
 		}
 	}
 	total := sum(outcomes, everyOne)
