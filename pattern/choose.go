@@ -86,7 +86,7 @@ func (c *chooser) admit() {
 		case c.dropped[i]:
 			c.out.Reasons[i] = "left: dropped by you"
 		case slices.Contains(c.opts.Added, r.ID):
-			c.evidence[i] = 10
+			c.evidence[i] = 1
 		case r.Diameter < c.opts.MinDiameter || c.opts.MaxDiameter > 0 && r.Diameter > c.opts.MaxDiameter:
 			c.out.Reasons[i] = "left: not of the size asked for"
 		default:

@@ -15,6 +15,9 @@ const (
 	leastEvidence = 0.06 // of a ring that helps to suppose a circle
 	mostStarts    = 48   // rings from which circles are supposed
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
+	clearEvidence = 0.4  // of a ring that is a hole whatever its size
+	mostUnlike    = 0.9  // largest logarithm of the ratio of two holes' diameters in one pattern
+	leastInAll    = 0.04 // of the typical hole's strength, contrast and crispness, multiplied
 	raggedRim     = 0.06 // scatter over half the radius of a rim that is half believed
 )
 
@@ -75,7 +78,7 @@ func (c *chooser) bestCircle() (supposed, bool) {
 		for b := range a {
 			for d := range b {
 				i, j, k := order[a], order[b], order[d]
-				if !c.alike(i, j) || !c.alike(j, k) || !c.alike(i, k) {
+				if !c.together(i, j) || !c.together(j, k) || !c.together(i, k) {
 					continue
 				}
 				around, err := circle.Algebraic([]r2.Vec{c.rings[i].Centre, c.rings[j].Centre, c.rings[k].Centre}, nil)
@@ -100,6 +103,17 @@ func (c *chooser) alike(i, j int) bool {
 	a, b := c.rings[i], c.rings[j]
 	ratio := a.Diameter / b.Diameter
 	return ratio < likeSize && ratio > 1/likeSize && a.inside() == b.inside() && !a.overlaps(b)
+}
+
+// together says that two rings can belong to one pattern: of like size, or,
+// where a pattern has holes of two sizes, both clear.
+func (c *chooser) together(i, j int) bool {
+	if c.alike(i, j) {
+		return true
+	}
+	a, b := c.rings[i], c.rings[j]
+	return c.evidence[i] > clearEvidence && c.evidence[j] > clearEvidence && a.inside() == b.inside() &&
+		!a.overlaps(b) && math.Abs(math.Log(a.Diameter/b.Diameter)) < mostUnlike
 }
 
 // possible says whether a circle can be the pitch circle of holes like r.
@@ -243,7 +257,7 @@ func (c *chooser) strong(members []int, like int) []int {
 			share = 0.12
 		case off < 0.12:
 			share = 0.28
-		case off > 0.9:
+		case off > mostUnlike:
 			continue // no drill set holds both
 		}
 		if c.isAdded(m) || beside.holds(c, m, share) {
@@ -254,13 +268,14 @@ func (c *chooser) strong(members []int, like int) []int {
 }
 
 // typical is how clear the holes of a pattern are.
-type typical struct{ evidence, contrast, scatter float64 }
+type typical struct{ evidence, contrast, scatter, score float64 }
 
 func (c *chooser) typicalOf(holes []int) typical {
 	return typical{
 		evidence: c.median(holes, func(i int) float64 { return c.evidence[i] }),
 		contrast: c.median(holes, func(i int) float64 { return math.Abs(c.rings[i].Contrast) }),
 		scatter:  c.median(holes, func(i int) float64 { return c.rings[i].Scatter }),
+		score:    c.median(holes, func(i int) float64 { return c.rings[i].Score }),
 	}
 }
 
@@ -269,7 +284,9 @@ func (c *chooser) typicalOf(holes []int) typical {
 func (t typical) holds(c *chooser, i int, share float64) bool {
 	r := c.rings[i]
 	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, 2*t.scatter/math.Max(r.Scatter, 1e-9))
-	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share
+	// Weak in one respect a hole may be, but not in all of them at once.
+	inAll := r.Score / t.score * math.Abs(r.Contrast) / t.contrast * math.Min(1, t.scatter/math.Max(r.Scatter, 1e-9))
+	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share && inAll >= leastInAll
 }
 
 // offSize is how far, as the logarithm of a ratio, ring i is in size from the

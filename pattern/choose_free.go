@@ -5,16 +5,24 @@ import (
 	"slices"
 )
 
-// leastFree is the evidence of a mark that is believed without a pattern: a
-// rim seen nearly all round, however ragged.
-const leastFree = 0.03
+// The evidence of a mark that is believed without a pattern: when a person
+// asks for every mark, a rim seen nearly all round, however ragged; when no
+// pattern was found where one was expected, only what is beyond doubt.
+const (
+	leastFree     = 0.03
+	leastFallback = 0.3
+)
 
 // takeFree takes every clear circular mark as a hole; of marks that overlap,
 // the clearer.
 func (c *chooser) takeFree() {
+	least := leastFallback
+	if c.opts.Free {
+		least = leastFree
+	}
 	var order []int
 	for i, e := range c.evidence {
-		if e > leastFree && (c.rings[i].RimSeen >= 0.75 || c.isAdded(i)) {
+		if e > least && (c.rings[i].RimSeen >= 0.75 || c.isAdded(i)) {
 			order = append(order, i)
 		}
 	}

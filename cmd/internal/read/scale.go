@@ -25,10 +25,10 @@ func scale(pic *vision.Picture, opts Options) (*calib.Plane, []string, error) {
 	case math.Round(dpi[0]) == 72 || math.Round(dpi[0]) == 96:
 		warnings = append(warnings, fmt.Sprintf("the file says %.0f dpi, which programs write when they do not know; if the scanner was set to another resolution, every length here is wrong: give --dpi", dpi[0]))
 	case dpi[0] < 50 || dpi[0] > 4800:
-		warnings = append(warnings, fmt.Sprintf("the file says %g dpi, which no scanner was set to; give --dpi", dpi[0]))
+		warnings = append(warnings, fmt.Sprintf("the file says %.0f dpi, which no scanner was set to; give --dpi", dpi[0]))
 	}
 	if math.Max(w, h) > 18 { // an A3 flatbed is 17 inches long
-		warnings = append(warnings, fmt.Sprintf("at %.4g × %.4g dpi this picture is %.0f × %.0f mm, larger than a flatbed scanner's glass; check the resolution and give --dpi", dpi[0], dpi[1], w*25.4, h*25.4))
+		warnings = append(warnings, fmt.Sprintf("at %.0f × %.0f dpi this picture is %.0f × %.0f mm, larger than a flatbed scanner's glass; check the resolution and give --dpi", dpi[0], dpi[1], w*25.4, h*25.4))
 	}
 	u := opts.ScaleU
 	if u < 0 {

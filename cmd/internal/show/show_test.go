@@ -83,7 +83,7 @@ func TestText(t *testing.T) {
 		"face.png: 5 holes\n",
 		"looking at the face",
 		"all lengths share ±0.4 %",
-		"PCD     60.00 ±0.24 mm",
+		"PCD     60.00 ±0.17 mm",
 		"Outer mm",
 		"11.00 ±0.50",
 		"* not on the pitch circle of the others",
