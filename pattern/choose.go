@@ -62,6 +62,9 @@ func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 			c.take(c.oneCopy(best))
 			return c.out, c.check()
 		}
+		if opts.PCD > 0 {
+			return c.out, fmt.Errorf("%w: no marks of like size share a circle of %g mm", ErrNoPattern, opts.PCD)
+		}
 		c.out.Warnings = append(c.out.Warnings, "no pitch circle was found that three or more marks of like size share: every circular mark is reported as a hole, with no circle forced on them")
 	}
 	c.takeFree()

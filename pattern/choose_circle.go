@@ -15,6 +15,8 @@ const (
 	leastEvidence = 0.06 // of a ring that helps to suppose a circle
 	mostStarts    = 48   // rings from which circles are supposed
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
+	doubtful      = 0.15 // evidence of a ring that may be chance
+	leastScore    = 8.0  // strength that rings in mere texture do not reach
 	clearEvidence = 0.4  // of a ring that is a hole whatever its size
 	mostUnlike    = 0.9  // largest logarithm of the ratio of two holes' diameters in one pattern
 	leastInAll    = 0.04 // of the typical hole's strength, contrast and crispness, multiplied
@@ -36,7 +38,7 @@ func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
 // overlaps says that two rings cannot both be holes: they leave no metal
 // between them to speak of.
 func (r Ring) overlaps(o Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.15*(r.radius()+o.radius())
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.04*(r.radius()+o.radius())
 }
 
 // covers says that two rings cover a part of one another.
@@ -98,6 +100,16 @@ func (c *chooser) bestCircle() (supposed, bool) {
 	return c.settle(best)
 }
 
+// free says that ring i overlaps none of the members but the one at except.
+func (c *chooser) free(i int, members []int, except int) bool {
+	for n, m := range members {
+		if n != except && (m == i || c.rings[i].overlaps(c.rings[m])) {
+			return false
+		}
+	}
+	return true
+}
+
 // alike says that two rings can be holes of like size that stand apart.
 func (c *chooser) alike(i, j int) bool {
 	a, b := c.rings[i], c.rings[j]
@@ -147,7 +159,9 @@ next:
 		}
 		s.members = append(s.members, i)
 		miss := s.Distance(c.rings[i].Centre) / s.tolerance(c.rings[i])
-		s.weight += c.worth(i, like) * (1 - 0.5*miss*miss)
+		w := c.worth(i, like)
+		// Any number of doubtful rings is not worth one clear one.
+		s.weight += w * w / (w + doubtful) * (1 - 0.5*miss*miss)
 	}
 	s.weight += c.concentricWith(s, c.rings[like].radius())
 	return s
@@ -162,8 +176,8 @@ func (c *chooser) concentricWith(s supposed, hole float64) float64 {
 		if off > 0.03*s.Radius+0.3 || c.dropped[i] {
 			continue
 		}
-		within := r.radius() < s.Radius-0.8*hole && r.radius() > 0.15*s.Radius
-		beyond := r.radius() > s.Radius+0.8*hole
+		within := r.radius() < s.Radius-1.2*hole && r.radius() > 0.15*s.Radius
+		beyond := r.radius() > s.Radius+1.2*hole
 		if within || beyond {
 			best = math.Max(best, r.evidence())
 		}
@@ -207,12 +221,20 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 		like := s.members[0]
 		s = c.support(fit.Circle, like)
 		s.members = c.strong(s.members, like)
-		if len(s.members) < 3 {
+		if len(s.members) < 3 || !c.beyondChance(s.members) {
 			return s, false
 		}
 		s.members = c.nearer(s)
 	}
 	return s, true
+}
+
+// beyondChance says whether the better half of the members are clearer than
+// rings that are seen in mere texture.
+func (c *chooser) beyondChance(members []int) bool {
+	better := members[:(len(members)+1)/2]
+	return slices.ContainsFunc(members, c.isAdded) ||
+		c.typicalOf(better).evidence >= doubtful && c.typicalOf(better).score >= leastScore
 }
 
 // nearer replaces a member by a ring that overlaps it, is about as clear and
@@ -228,7 +250,7 @@ func (c *chooser) nearer(s supposed) []int {
 				math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.2 {
 				continue
 			}
-			if d := math.Abs(s.Distance(r.Centre)); d < miss-0.15 {
+			if d := math.Abs(s.Distance(r.Centre)); d < miss-0.15 && c.free(i, out, n) {
 				out[n], miss = i, d
 			}
 		}
@@ -348,13 +370,13 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			order = append(order, i)
 			continue
 		}
-		share := 0.9
+		share, within := 0.9, reach
 		if c.offSize(i, holes) < 0.12 {
-			share = 0.6
+			share, within = 0.6, math.Inf(1) // the same drill, wherever it was used
 		}
 		if !beside.holds(c, i, share) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
-			i == c.out.Bore || i == c.out.Rim || r.Diameter < smallest/2 || r.Diameter > 2*largest ||
-			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > reach || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
+			i == c.out.Bore || i == c.out.Rim || r.Diameter < 0.3*smallest || r.Diameter > 2*largest ||
+			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > within || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
 			continue
 		}
 		order = append(order, i)
@@ -391,7 +413,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
 		e := r.evidence()
 		switch {
-		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-0.8*hole:
+		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-1.15*hole:
 			// A bore is a hole too: of the same shade as the bolt holes.
 			if r.inside() != shade {
 				e *= 0.4
@@ -399,7 +421,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 			if e > math.Max(bore, 0.12) {
 				bore, c.out.Bore = e, i
 			}
-		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+0.8*hole:
+		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+1.15*hole:
 			// The face ends at its rim: the other shade.
 			if r.inside() == shade {
 				e *= 0.4

@@ -22,7 +22,7 @@ func (c *chooser) takeFree() {
 	}
 	var order []int
 	for i, e := range c.evidence {
-		if e > least && (c.rings[i].RimSeen >= 0.75 || c.isAdded(i)) {
+		if c.isAdded(i) || e > least && c.rings[i].RimSeen >= 0.75 && c.rings[i].Score >= leastScore {
 			order = append(order, i)
 		}
 	}

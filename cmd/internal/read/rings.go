@@ -3,7 +3,6 @@ package read
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -24,8 +23,8 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 }
 
 // rings turns measured circles into rings. How much the edge points of one
-// rim wander is known from that rim only roughly; those of the holes were all
-// rubbed alike, so that each hole's figure is taken together with theirs.
+// rim wander is known from that rim only roughly; all rims were rubbed alike,
+// so that each one's figure is taken together with the holes'.
 func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.Ring {
 	together := 0.0
 	for _, h := range holes {
@@ -35,7 +34,7 @@ func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.R
 	for i, m := range marks {
 		c := circles[i]
 		v := c.Sigma * c.Sigma
-		if slices.Contains(holes, i) {
+		if len(holes) > 0 {
 			v = (v + othersCount*together) / (1 + othersCount)
 		}
 		out[i] = pattern.Ring{
