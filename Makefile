@@ -59,7 +59,7 @@ fuzz: setup
 	@set -e; for package in $$($(GO) list -tags $(TAGS) ./...); do \
 		for target in $$($(GO) test -tags $(TAGS) -list '^Fuzz' $$package | grep '^Fuzz' || true); do \
 			echo "$$package $$target"; \
-			$(GO) test -tags $(TAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) $$package; \
+			$(GO) test -tags $(TAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$package; \
 		done; \
 	done
 

@@ -3,6 +3,7 @@ package read
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -23,8 +24,9 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 }
 
 // rings turns measured circles into rings. How much the edge points of one
-// rim wander is known from that rim only roughly; all rims were rubbed alike,
-// so that each one's figure is taken together with the holes'.
+// rim wander is known from that rim only roughly; those of the holes were all
+// rubbed alike, so that each hole's figure is taken together with theirs. A
+// bore or a rim is larger, and wanders no less than they do.
 func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.Ring {
 	together := 0.0
 	for _, h := range holes {
@@ -34,8 +36,10 @@ func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.R
 	for i, m := range marks {
 		c := circles[i]
 		v := c.Sigma * c.Sigma
-		if len(holes) > 0 {
+		if slices.Contains(holes, i) {
 			v = (v + othersCount*together) / (1 + othersCount)
+		} else {
+			v = math.Max(v, together)
 		}
 		out[i] = pattern.Ring{
 			ID: i + 1, Centre: c.Centre, Diameter: c.Diameter,

@@ -82,7 +82,7 @@ func TestText(t *testing.T) {
 	for _, want := range []string{
 		"face.png: 5 holes\n",
 		"looking at the face",
-		"all lengths share ±0.4 %",
+		"each axis is known to ±0.4 %",
 		"PCD     60.00 ±0.17 mm",
 		"Outer mm",
 		"11.00 ±0.50",

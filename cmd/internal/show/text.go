@@ -77,7 +77,7 @@ func (t *text) scale() string {
 		line += fmt.Sprintf(": %.4g × %.4g dpi, %.5f × %.5f mm/px", 25.4/x, 25.4/y, x, y)
 	}
 	if s.URel > 0 {
-		line += fmt.Sprintf("; all lengths share ±%.2g %% from it", 200*s.URel)
+		line += fmt.Sprintf("; each axis is known to ±%.2g %%", 200*s.URel)
 	}
 	return line
 }
