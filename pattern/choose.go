@@ -7,6 +7,7 @@ package pattern
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -81,6 +82,12 @@ type chooser struct {
 
 // admit gives each ring the weight of its evidence as a hole.
 func (c *chooser) admit() {
+	steepest := 0.0
+	for _, r := range c.rings {
+		if r.evidence() >= clearEvidence {
+			steepest = math.Max(steepest, math.Abs(r.Contrast))
+		}
+	}
 	c.evidence = make([]float64, len(c.rings))
 	c.dropped = make([]bool, len(c.rings))
 	for i, r := range c.rings {
@@ -92,6 +99,8 @@ func (c *chooser) admit() {
 			c.evidence[i] = 1
 		case r.Diameter < c.opts.MinDiameter || c.opts.MaxDiameter > 0 && r.Diameter > c.opts.MaxDiameter:
 			c.out.Reasons[i] = "left: not of the size asked for"
+		case math.Abs(r.Contrast) < leastContrast*steepest:
+			c.out.Reasons[i] = "left: next to nothing beside the clear edges of this picture"
 		default:
 			c.evidence[i] = r.evidence()
 		}

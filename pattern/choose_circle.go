@@ -12,15 +12,17 @@ import (
 )
 
 const (
-	leastEvidence = 0.06 // of a ring that helps to suppose a circle
-	mostStarts    = 48   // rings from which circles are supposed
-	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
-	doubtful      = 0.15 // evidence of a ring that may be chance
-	leastScore    = 8.0  // strength that rings in mere texture do not reach
-	clearEvidence = 0.4  // of a ring that is a hole whatever its size
-	mostUnlike    = 0.9  // largest logarithm of the ratio of two holes' diameters in one pattern
-	leastInAll    = 0.04 // of the typical hole's strength, contrast and crispness, multiplied
-	raggedRim     = 0.06 // scatter over half the radius of a rim that is half believed
+	leastEvidence = 0.06  // of a ring that helps to suppose a circle
+	mostStarts    = 48    // rings from which circles are supposed
+	likeSize      = 1.25  // largest ratio of diameters of holes "of like size"
+	doubtful      = 0.15  // evidence of a ring that may be chance
+	leastScore    = 8.0   // strength that rings in mere texture do not reach
+	clearEvidence = 0.4   // of a ring that is a hole whatever its size
+	notRound      = 0.045 // scatter of the edge over the radius, from which on marks are hardly circles
+	leastContrast = 0.05  // of the steepest clear edge of the picture
+	mostUnlike    = 0.9   // largest logarithm of the ratio of two holes' diameters in one pattern
+	leastInAll    = 0.04  // of the typical hole's strength, contrast and crispness, multiplied
+	raggedRim     = 0.06  // scatter over half the radius of a rim that is half believed
 )
 
 // evidence weighs how surely a ring is a round edge, from 0 to about 1.
@@ -345,8 +347,38 @@ func (c *chooser) take(s supposed) {
 		c.out.OffCircle = append(c.out.OffCircle, i)
 		c.out.Reasons[i] = fmt.Sprintf("hole: as clear as the others, but %.1f mm off their pitch circle", math.Abs(s.Distance(c.rings[i].Centre)))
 	}
+	for _, i := range c.filled(s, holes) {
+		holes = append(holes, i)
+		c.out.Reasons[i] = "hole: filled, so that it is darker or lighter than the others; on the pitch circle"
+	}
 	c.out.Holes = holes
 	c.claimOuters()
+	c.warn(s)
+}
+
+// filled are holes of the other shade, pressed full of lead or of dirt: of the
+// others' size, on their circle, and as clear as they are.
+func (c *chooser) filled(s supposed, holes []int) []int {
+	beside := c.typicalOf(holes)
+	var out []int
+	for i, r := range c.rings {
+		if r.inside() == c.rings[holes[0]].inside() || c.offSize(i, holes) > 0.05 || !beside.holds(c, i, 0.8) ||
+			math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
+			continue
+		}
+		out = append(out, i)
+	}
+	return out
+}
+
+// warn says what a person should look at twice.
+func (c *chooser) warn(s supposed) {
+	if ragged := c.median(s.members, func(i int) float64 { return c.rings[i].Scatter / c.rings[i].radius() }); ragged > notRound {
+		c.out.Warnings = append(c.out.Warnings, "the marks are not round: slots, nuts or smeared rims? A circle through a slot need not be where its bolt sits; look at the overlay")
+	}
+	if len(s.members) == 3 && len(c.out.OffCircle) > 0 {
+		c.out.Warnings = append(c.out.Warnings, "any three holes lie on some circle: with four, of which one is off, it cannot be told which; trust the chords, and the pitch circle only if it agrees with the bore or the rim")
+	}
 }
 
 // strays are the holes off the circle: as clear as those on it, within the
