@@ -1,0 +1,90 @@
+package pattern
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+func warned(c Choice, word string) bool {
+	return slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, word) })
+}
+
+// A hole pressed full of lead is darker than the metal. Of the others' size
+// and on their circle it is one of them; off it, it is a blot.
+func TestChooseFilledHole(t *testing.T) {
+	for _, radius := range []float64{48, 43} {
+		f := rub(21)
+		f.holes(96, 9, 0, 60, 120, 180, 240)
+		f.add("filled", r2.Add(middle, polar(radius, 300)), 9).Contrast = -30
+		c := f.choose(t, ChooseOptions{})
+		if radius == 48 {
+			f.wantHoles(t, c, 5, "filled")
+		} else {
+			f.wantHoles(t, c, 5)
+		}
+	}
+}
+
+// Clear holes on no circle are not given up for faint rings that happen to
+// share one.
+func TestChooseClearBesideFaint(t *testing.T) {
+	f := rub(22)
+	for i := range 4 {
+		r := f.add("clear", r2.Add(middle, r2.Vec{X: 30 * float64(i)}), 9)
+		r.Score, r.Contrast = 69, 20
+	}
+	for _, deg := range []float64{10, 80, 150, 220, 290} {
+		f.add("faint", r2.Add(middle, polar(60, deg)), 9).Contrast = 0.3
+	}
+	c := f.choose(t, ChooseOptions{})
+	if got := f.namesOf(c.Holes); c.Circle || !slices.Equal(got, []string{"clear", "clear", "clear", "clear"}) {
+		t.Errorf("circle %v, holes %v\n%s", c.Circle, got, f.explain(c))
+	}
+}
+
+// However many rings of mere texture share a circle, it is none.
+func TestChooseNotFromTexture(t *testing.T) {
+	f := rub(23)
+	for i := range 24 {
+		r := f.add("chance", r2.Add(middle, polar(48, 15*float64(i))), 8)
+		r.Score, r.RimSeen, r.Scatter = 6.5, 0.6, 0.2
+	}
+	if c, err := Choose(f.rings, ChooseOptions{}); !errors.Is(err, ErrNoPattern) {
+		t.Errorf("%v, holes %v", err, f.namesOf(c.Holes))
+	}
+}
+
+// Holes that leave a little metal between them are all holes.
+func TestChooseHolesCloseTogether(t *testing.T) {
+	f := rub(24)
+	f.holes(96, 9, 0, 12, 90, 102, 180, 192, 270, 282) // 10.03 mm apart
+	f.wantHoles(t, f.choose(t, ChooseOptions{}), 8)
+}
+
+// What cannot be told from the marks is said.
+func TestChooseWarnsOfDoubt(t *testing.T) {
+	f := rub(25)
+	f.holes(96, 9, 0, 90, 180)
+	f.add("off", r2.Add(middle, polar(44, 270)), 9)
+	if c := f.choose(t, ChooseOptions{}); !warned(c, "which") {
+		t.Errorf("three on a circle and one off: warnings %q", c.Warnings)
+	}
+	g := rub(26)
+	g.holes(96, 9, even6...)
+	if c := g.choose(t, ChooseOptions{}); len(c.Warnings) > 0 {
+		t.Errorf("six round holes: warnings %q", c.Warnings)
+	}
+	for i := range g.rings {
+		g.rings[i].Scatter = 0.22
+	}
+	if c := g.choose(t, ChooseOptions{}); !warned(c, "round") {
+		t.Errorf("ragged marks: warnings %q", c.Warnings)
+	}
+	if _, err := Choose(g.rings, ChooseOptions{PCD: 960}); !errors.Is(err, ErrNoPattern) {
+		t.Errorf("a pitch circle of 960 mm that is not there: %v", err)
+	}
+}
