@@ -292,5 +292,8 @@ func decoderError(format Format, err error) error {
 
 // megapixels prints a number of pixels so that a person can compare it.
 func megapixels(n int64) string {
+	if n < 100_000 {
+		return fmt.Sprintf("%d pixels", n)
+	}
 	return fmt.Sprintf("%.4g megapixels", float64(n)/1e6)
 }

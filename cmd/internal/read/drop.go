@@ -39,5 +39,11 @@ func (r *Result) ringNamed(name string) (id int, err error) {
 	if err != nil || n < 1 || n > len(r.Reading.Holes) {
 		return 0, fmt.Errorf("--drop %s: the reading has holes 1 to %d; --overlay shows their numbers", name, len(r.Reading.Holes))
 	}
-	return r.RingOf(n).ID, nil
+	h := r.Reading.Holes[n-1]
+	for _, i := range r.Choice.Holes {
+		if p := r.Rings[i].CentrePx; p.X == h.XPx && p.Y == h.YPx {
+			return r.Rings[i].ID, nil
+		}
+	}
+	return 0, fmt.Errorf("--drop %s: the mark of that hole cannot be told; give it as --explain lists it, for example m7", name)
 }

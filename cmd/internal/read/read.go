@@ -153,18 +153,3 @@ func view(opts Options) pattern.View {
 func middle(pic *vision.Picture) r2.Vec {
 	return r2.Vec{X: float64(pic.Grey.Rect.Dx()) / 2, Y: float64(pic.Grey.Rect.Dy()) / 2}
 }
-
-// indexOf returns the index of the ring that became hole number n of the
-// reading.
-func (r *Result) indexOf(n int) int {
-	h := r.Reading.Holes[n-1]
-	for _, i := range r.Choice.Holes {
-		if p := r.Rings[i].CentrePx; p.X == h.XPx && p.Y == h.YPx {
-			return i
-		}
-	}
-	return -1
-}
-
-// RingOf returns the ring that became hole number n of the reading.
-func (r *Result) RingOf(n int) pattern.Ring { return r.Rings[r.indexOf(n)] }
