@@ -46,15 +46,20 @@ func TestChooseClearBesideFaint(t *testing.T) {
 	}
 }
 
-// However many rings of mere texture share a circle, it is none.
+// However many rings of mere texture share a circle, it is none: neither
+// ragged pieces of rim, however strong, nor round ones as weak as chance.
 func TestChooseNotFromTexture(t *testing.T) {
-	f := rub(23)
-	for i := range 24 {
-		r := f.add("chance", r2.Add(middle, polar(48, 15*float64(i))), 8)
-		r.Score, r.RimSeen, r.Scatter = 6.5, 0.6, 0.2
-	}
-	if c, err := Choose(f.rings, ChooseOptions{}); !errors.Is(err, ErrNoPattern) {
-		t.Errorf("%v, holes %v", err, f.namesOf(c.Holes))
+	for name, spoil := range map[string]func(*Ring){
+		"ragged": func(r *Ring) { r.Score, r.RimSeen, r.Scatter = 12, 0.6, 0.15 },
+		"weak":   func(r *Ring) { r.Score, r.RimSeen, r.Scatter = 6.5, 1, 0.05 },
+	} {
+		f := rub(23)
+		for i := range 24 {
+			spoil(f.add("chance", r2.Add(middle, polar(48, 15*float64(i))), 8))
+		}
+		if c, err := Choose(f.rings, ChooseOptions{}); !errors.Is(err, ErrNoPattern) {
+			t.Errorf("%s: %v, holes %v", name, err, f.namesOf(c.Holes))
+		}
 	}
 }
 
