@@ -3,6 +3,7 @@ module boltrose
 go 1.26.8
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0 // indirect
 	github.com/BurntSushi/toml v1.4.1-0.20240526193622-a339e1f7089c // indirect
 	github.com/bep/imagemeta v1.0.1 // indirect
 	github.com/disintegration/imaging v1.6.2 // indirect

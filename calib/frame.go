@@ -103,8 +103,9 @@ func NewFrame(paper Paper, windowW, windowH float64) (*Frame, error) {
 	}
 	f := &Frame{Paper: paper, Columns: columns, Rows: rows, WindowW: windowW, WindowH: windowH}
 	f.Dots = dots(paper, columns, rows)
-	right := f.halfWidth() + largeDot/2 + besideBar + barWidth/2
-	below := f.halfHeight() + largeDot/2 + besideBar + barWidth/2
+	// Bars do not cross where the border is shorter than they.
+	right := max(f.halfWidth()+largeDot/2+besideBar, barLength/2+largeDot) + barWidth/2
+	below := max(f.halfHeight()+largeDot/2+besideBar, barLength/2+largeDot) + barWidth/2
 	f.BarX = Bar{r2.Vec{X: -barLength / 2, Y: -below}, r2.Vec{X: barLength / 2, Y: -below}, barWidth}
 	f.BarY = Bar{r2.Vec{X: right, Y: -barLength / 2}, r2.Vec{X: right, Y: barLength / 2}, barWidth}
 	return f, nil
