@@ -3,6 +3,8 @@ package main
 
 import (
 	"fmt"
+	"image"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -14,21 +16,42 @@ func main() {
 		fmt.Fprintln(os.Stderr, "usage: go run ./samples/make FOLDER")
 		os.Exit(2)
 	}
-	for _, r := range samples.Finished() {
-		if err := write(filepath.Join(os.Args[1], r.Name+".png"), r); err != nil {
-			fmt.Fprintln(os.Stderr, "make:", err)
-			os.Exit(1)
-		}
+	if err := makeAll(os.Args[1]); err != nil {
+		fmt.Fprintln(os.Stderr, "make:", err)
+		os.Exit(1)
 	}
 }
 
-func write(path string, r samples.Rubbing) error {
-	img, _ := r.Render()
+func makeAll(folder string) error {
+	for _, r := range samples.Finished() {
+		err := write(filepath.Join(folder, r.Name+".png"), func(w io.Writer) error {
+			img, _ := r.Render()
+			return samples.WritePNG(w, img, r.DPI, r.DPI)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	border := samples.DotBorder(210, 297, 150, 150, 10, 5)
+	for _, p := range samples.FinishedPhotos(border) {
+		err := write(filepath.Join(folder, p.Name+".jpg"), func(w io.Writer) error {
+			var img image.Image
+			img, _ = p.Render()
+			return p.WriteJPEG(w, img)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func write(path string, fill func(w io.Writer) error) error {
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
-	if err := samples.WritePNG(f, img, r.DPI, r.DPI); err != nil {
+	if err := fill(f); err != nil {
 		f.Close()
 		return err
 	}
