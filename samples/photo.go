@@ -97,7 +97,7 @@ type Thing struct {
 	Kind Kind
 	X, Y float64 // mm on the face
 	Base float64 // height above the face of what it lies on
-	Size float64 // mm: a washer's diameter, a bolt's thread, half a rag or stain, a finger's width
+	Size float64 // mm: a washer's diameter, a bolt's thread, half a rag or stain, the width of a hand's finger
 	Turn float64
 }
 
@@ -109,8 +109,8 @@ const (
 	Nut
 	Bolt
 	Rag
-	Stain  // a blot of oil
-	Finger // it comes in from outside, its tip at the position
+	Stain // a blot of oil
+	Hand  // it comes in from the direction Turn, its middle finger's tip at the position
 )
 
 // Light is the lamp and what else gives light.

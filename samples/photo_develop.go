@@ -58,13 +58,12 @@ func (s *photoScene) toLevels(f *film) {
 	// middle grey, 0.21 of full light, is about 280 levels to one.
 	noise := s.Shot.Noise / 280
 	shot, dark := float32(noise/math.Sqrt(0.21)), float32(0.25*noise)
-	veil := 0.0
 	spread := 0.22 * math.Hypot(float64(f.w), float64(f.h))
 	inBands(f.h, 64, func(y0, y1 int) {
 		for y := y0; y < y1; y++ {
 			for x := range f.w {
 				k := y*f.w + x
-				stray := float32(veil)
+				stray := float32(0)
 				if l.Hotspot > 0 {
 					dx, dy := float64(x)-l.HotspotAt.X*float64(f.w), float64(y)-l.HotspotAt.Y*float64(f.h)
 					stray = float32(0.8 * l.Hotspot * math.Exp(-(dx*dx+dy*dy)/(spread*spread)))

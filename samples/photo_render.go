@@ -6,9 +6,12 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// fineness is how many samples a pixel's side holds where an edge or a strong
-// change runs through it; elsewhere one sample in its middle does.
-const fineness = 5
+// How many samples a pixel's side holds where an edge runs through it, or only
+// a strong change of brightness. Elsewhere one sample in its middle does.
+const (
+	atEdges   = 8
+	atChanges = 4
+)
 
 // film is light as it fell on the sensor, a plane a colour.
 type film struct {
@@ -44,8 +47,8 @@ func (s *photoScene) expose() *film {
 			for x := range w {
 				k := (y-y0+1)*across + x + 1
 				v := colour[k]
-				if changes(colour, id, k, across) {
-					v = s.lookClosely(float64(x), float64(y))
+				if n := fineness(colour, id, k, across); n > 1 {
+					v = s.lookClosely(float64(x), float64(y), n)
 				}
 				light := float32(s.fall(x, y))
 				at := y*w + x
@@ -58,19 +61,22 @@ func (s *photoScene) expose() *film {
 	return f
 }
 
-// changes tells whether an edge may run through a pixel: one of its neighbours
-// shows something else, or is much brighter or darker.
-func changes(colour []rgb, id []int32, k, across int) bool {
+// fineness is how closely to look at a pixel: one of its neighbours may show
+// something else, or be much brighter or darker.
+func fineness(colour []rgb, id []int32, k, across int) int {
 	lo, hi := colour[k][1], colour[k][1]
 	for _, row := range [3]int{k - across, k, k + across} {
 		for n := row - 1; n <= row+1; n++ {
 			if id[n] != id[k] {
-				return true
+				return atEdges
 			}
 			lo, hi = min(lo, colour[n][1]), max(hi, colour[n][1])
 		}
 	}
-	return hi > 1.6*lo+0.02
+	if hi > 1.6*lo+0.02 {
+		return atChanges
+	}
+	return 1
 }
 
 // look is what is seen in one direction.
@@ -84,18 +90,18 @@ func (s *photoScene) look(x, y float64) (rgb, int32) {
 }
 
 // lookClosely is the mean over the pixel whose top-left corner is at (x, y).
-func (s *photoScene) lookClosely(x, y float64) rgb {
+func (s *photoScene) lookClosely(x, y float64, fineness int) rgb {
 	var sum rgb
 	for j := range fineness {
 		for i := range fineness {
-			v, _ := s.look(x+(float64(i)+0.5)/fineness, y+(float64(j)+0.5)/fineness)
+			v, _ := s.look(x+(float64(i)+0.5)/float64(fineness), y+(float64(j)+0.5)/float64(fineness))
 			for c := range sum {
 				// A single spark must not make a whole pixel white.
 				sum[c] += min(v[c], 3)
 			}
 		}
 	}
-	return sum.times(1.0 / (fineness * fineness))
+	return sum.times(1 / float64(fineness*fineness))
 }
 
 // fall is the share of the light that a pixel gets by its place.

@@ -383,7 +383,7 @@ func (s *photoScene) seen(x, y, r float64, at func(x, y float64) r3.Vec) float64
 		h := s.trace(s.eye.at, d)
 		// Just inside or just outside the rim makes no difference, except
 		// for depth on a steep wall.
-		if h.on != nothing && r3.Dot(r3.Sub(h.at, p), d) > -0.2*r3.Norm(d) {
+		if h.on != nothing && h.on != object && r3.Dot(r3.Sub(h.at, p), d) > -0.2*r3.Norm(d) {
 			count++
 		}
 	}

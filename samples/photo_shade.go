@@ -54,7 +54,9 @@ func (s *photoScene) half(p r3.Vec) r3.Vec {
 // cloud is noise with features of the given size and finer ones within.
 func (s *photoScene) cloud(part uint64, x, y, size float64) float64 {
 	seed := hash(s.Seed + part)
-	return 0.8*noise2(seed, x/size, y/size) + 0.45*noise2(seed+1, 2.7*x/size, 2.7*y/size) + 0.25*noise2(seed+2, 7.1*x/size, 7.1*y/size)
+	x, y = x/size, y/size
+	// Turned against one another, so that no lattice shows.
+	return 0.8*noise2(seed, 0.8*x-0.6*y, 0.6*x+0.8*y) + 0.45*noise2(seed+1, 2.5*x+y, 2.5*y-x) + 0.25*noise2(seed+2, 5*x-5*y, 5*x+5*y)
 }
 
 // speck is fine noise, -1 to 1, with features of about that size (mm).
@@ -95,7 +97,7 @@ func (s *photoScene) metalColour() rgb {
 
 func (s *photoScene) shadeMetal(h *hit) rgb {
 	x, y := h.at.X-s.axis.X, h.at.Y-s.axis.Y
-	r := math.Hypot(x, y)
+	r := hypot(x, y)
 	radial := r2.Vec{X: 1}
 	if r > 1e-6 {
 		radial = r2.Vec{X: x / r, Y: y / r}
@@ -119,10 +121,10 @@ func (s *photoScene) shadeMetal(h *hit) rgb {
 		if d < m.half {
 			side := (h.at.X-m.a.X)*(m.b.Y-m.a.Y) - (h.at.Y-m.a.Y)*(m.b.X-m.a.X)
 			long := r2.Norm(r2.Sub(m.b, m.a))
-			k := 0.8 * m.value * math.Copysign(1-d/m.half, side) / long
+			k := 1.1 * m.value * math.Copysign(1-d/m.half, side) / long
 			n.X += k * (m.b.Y - m.a.Y)
 			n.Y -= k * (m.b.X - m.a.X)
-			gloss += 0.25 * m.value
+			gloss += m.value
 		}
 	}
 	n = r3.Unit(n)
@@ -143,12 +145,12 @@ func (s *photoScene) shadeMetal(h *hit) rgb {
 		room := 0.8 + 0.35*noise2(hash(s.Seed+45), 2.3*mirrored.X, 2.3*mirrored.Y)
 		across := half.Y*radial.X - half.X*radial.Y
 		along := half.X*radial.X + half.Y*radial.Y - slope*2
-		wedge := math.Exp(-70*across*across - 3.2*along*along)
+		wedge := math.Exp(-60*across*across - 2.2*along*along)
 		tone := s.Metal.Tone
 		c = c.plus(0.4 * tone * max(room, 0.1) * around)
-		c = c.plus(1.5 * tone * s.Light.Glare * wedge * shadow * (0.85 + 0.3*s.speck(x, y, 1)))
+		c = c.plus(2.2 * tone * s.Light.Glare * wedge * shadow * (0.85 + 0.3*s.speck(x, y, 1)))
 		if edge > 0 || gloss > 0 {
-			c = c.plus((gloss + 0.9*edge) * tone * math.Exp(-9*(1-max(0, r3.Dot(n, half)))) * shadow)
+			c = c.plus((gloss + 1.4*edge) * tone * math.Exp(-9*(1-max(0, r3.Dot(n, half)))) * shadow)
 		}
 	} else {
 		c = c.plus(0.05 * around)
@@ -207,7 +209,7 @@ func (s *photoScene) burr(p r3.Vec) (float64, r2.Vec) {
 	}
 	if rim := s.Face.Rim; rim != nil {
 		x, y := p.X-rim.X, p.Y-rim.Y
-		d := math.Hypot(x, y)
+		d := hypot(x, y)
 		if lean := 1 - (rim.Diameter/2-d)/(1.5*w); lean > 0 {
 			return 0.8 * lean, r2.Vec{X: x / d, Y: y / d}
 		}
@@ -220,12 +222,12 @@ func (s *photoScene) shadeCavity(h *hit) rgb {
 	x, y := h.at.X-c.centre.X, h.at.Y-c.centre.Y
 	// How much sky a point down there sees, and whether the lamp does.
 	down := h.deep / c.top
-	around := 1 / (1 + 1.5*down*down)
+	around := 1 / (1 + 0.9*down*down)
 	if h.on == wall {
 		around *= 0.75
 	}
 	up := h.deep / s.toLamp.Z
-	out := math.Hypot(x+up*s.toLamp.X, y+up*s.toLamp.Y) - c.top
+	out := hypot(x+up*s.toLamp.X, y+up*s.toLamp.Y) - c.top
 	lamp := 1 - step(-0.1-0.06*h.deep, 0.05+0.06*h.deep, out)
 	lamp *= s.shadowOfThings(r3.Vec{X: h.at.X, Y: h.at.Y})
 	through := h.on == ledge && h.deep >= c.depth
@@ -240,7 +242,7 @@ func (s *photoScene) shadeCavity(h *hit) rgb {
 	colour := s.metalColour().times(0.8)
 	turned := h.deep
 	if h.on == ledge {
-		turned = math.Hypot(x, y)
+		turned = hypot(x, y)
 	}
 	rough := 1 + 0.16*s.speck(turned, 0.12*math.Atan2(y, x), 0.35)
 	tilted := h.n
@@ -252,12 +254,12 @@ func (s *photoScene) shadeCavity(h *hit) rgb {
 		rough *= 0.72 + 0.3*saw
 	}
 	k := s.light(h.at, tilted, lamp, around) * rough
-	got := colour.times(0.8 * k)
+	got := colour.times(k)
 	if c.bore {
 		// Bores are ground; a film of oil makes them dark and glossy.
 		got = got.times(0.9)
 	} else if h.n.Z < 0.3 {
-		got = rgb{got[0] * 0.62, got[1] * 0.57, got[2] * 0.5} // dirt stays in holes
+		got = rgb{got[0] * 0.82, got[1] * 0.77, got[2] * 0.69} // dirt stays in holes
 	}
 	sharp := 14.0
 	return got.plus(0.55 * s.Metal.Tone * s.Light.Glare * s.glint(h.at, tilted, sharp) * lamp)
@@ -283,10 +285,10 @@ func (s *photoScene) shadeGround(h *hit) rgb {
 	around := s.nearThings(h.at)
 	if rim := s.Face.Rim; rim != nil && !s.NoFace {
 		// The part's own shadow.
-		far := math.Hypot(x-rim.X, y-rim.Y) - rim.Diameter/2
+		far := hypot(x-rim.X, y-rim.Y) - rim.Diameter/2
 		around *= 1 - 0.7*math.Exp(-1.3*far/s.Drop)
 		bx, by := x+s.Drop*s.toLamp.X/s.toLamp.Z-rim.X, y+s.Drop*s.toLamp.Y/s.toLamp.Z-rim.Y
-		lamp *= step(-0.1*s.Drop, 0.1*s.Drop, math.Hypot(bx, by)-rim.Diameter/2)
+		lamp *= step(-0.1*s.Drop, 0.1*s.Drop, hypot(bx, by)-rim.Diameter/2)
 	}
 	if s.sheet != nil && s.sheet.Above > h.at.Z+1 {
 		// The light from everywhere gets under the paper only near its edges.
@@ -357,7 +359,7 @@ func (s *photoScene) shadePaper(h *hit) rgb {
 		c = rgb{0.036, 0.037, 0.041}.times(1 + 0.15*s.speck(x, y, 0.4))
 		c = c.plus(0.02 * s.glint(h.at, n, 20))
 	}
-	return c.times(k * fibre)
+	return s.soaked(c.times(k*fibre), h.at)
 }
 
 func (s *photoScene) shadeThing(h *hit) rgb {
@@ -380,11 +382,12 @@ func (s *photoScene) shadeThing(h *hit) rgb {
 	case Rag:
 		const e = 0.5
 		f := func(x, y float64) float64 {
-			return 2.2*noise2(o.seed+3, x/17, y/9) + 1.1*noise2(o.seed+4, x/7, y/11)
+			u, v := 0.8*x-0.6*y, 0.6*x+0.8*y
+			return 4.2*noise2(o.seed+3, u/60, v/9) + 1.6*noise2(o.seed+4, x/11, y/30)
 		}
 		here := f(lx, ly)
-		n.X += 0.7 * (here - f(lx+e, ly)) / e
-		n.Y += 0.7 * (here - f(lx, ly+e)) / e
+		n.X += 0.55 * (here - f(lx+e, ly)) / e
+		n.Y += 0.55 * (here - f(lx, ly+e)) / e
 		n = r3.Unit(n)
 		c := rgb{0.36, 0.085, 0.07}
 		if o.seed&1 == 0 {
@@ -393,21 +396,47 @@ func (s *photoScene) shadeThing(h *hit) rgb {
 		weave := 1 + 0.13*s.speck(lx, 0.25*ly, 0.6) + 0.13*s.speck(0.25*lx, ly, 0.6)
 		c = c.mix(rgb{0.05, 0.045, 0.04}, 0.7*step(0.7, 1.4, s.cloud(65, lx, ly, 14)))
 		return c.times(weave * s.light(h.at, n, 1, clamp(0.75+0.2*here, 0.3, 1)))
-	case Finger:
+	case Hand:
 		c := rgb{0.62, 0.37, 0.26}
 		c = c.times(1 + 0.05*s.cloud(66, x, y, 4) + 0.04*s.speck(x, y, 0.7))
-		// Creases at the joint, redder skin at the tip, a nail.
-		crease := math.Exp(-square((lx-1.75*o.Size+0.5*math.Sin(ly))/0.35)) + math.Exp(-square((lx-1.95*o.Size)/0.3))
-		c = c.times(1 - 0.22*crease)
-		c = c.mix(rgb{0.62, 0.29, 0.22}, 0.6*step(0.9*o.Size, 0, lx))
-		if nail := box(lx-0.15*o.Size, ly, 0.18*o.Size, 0.13*o.Size) - 0.15*o.Size; nail < 0 {
-			c = c.mix(rgb{0.7, 0.47, 0.4}, 0.8).plus(0.12 * s.glint(h.at, n, 40))
-			c = c.times(1 - 0.25*step(-0.5, 0, nail))
+		u := lx / o.Size
+		crease := math.Exp(-square((u-2.3+0.1*math.Sin(ly))/0.05)) + 0.7*math.Exp(-square((u-3.9+0.1*math.Sin(ly))/0.07))
+		c = c.times(1 - 0.18*crease)
+		c = c.mix(rgb{0.62, 0.29, 0.22}, 0.5*step(1.6, 0, u))
+		if u > 10.5 {
+			c = rgb{0.11, 0.13, 0.2}.times(1 + 0.2*s.speck(lx, 0.3*ly, 0.7)) // the sleeve
 		}
-		k := s.light(h.at, n, 1, 0.55+0.45*clamp(-h.deep/(0.5*o.Size), 0, 1))
+		for _, f := range fingers {
+			// Nails, a little behind the tips.
+			dx, dy := f.x1-f.x0, f.y1-f.y0
+			long := hypot(dx, dy)
+			dx, dy = dx/long, dy/long
+			px, py := u-f.x1+0.05*dx, ly/o.Size-f.y1+0.05*dy
+			if nail := box(px*dx+py*dy, py*dx-px*dy, 0.16, 0.1) - 0.17*f.half/0.5; nail < 0 {
+				c = c.mix(rgb{0.72, 0.48, 0.41}, 0.7).times(1 - 0.25*step(-0.04, 0, nail))
+				c = c.plus(0.1 * s.glint(h.at, n, 40))
+			}
+		}
+		k := s.light(h.at, n, 1, 0.5+0.5*clamp(-h.deep/(0.5*o.Size), 0, 1))
 		return c.times(k).plus(0.04 * s.glint(h.at, n, 12))
 	}
-	// A stain soaks in: darkest at its edge.
-	ring := math.Exp(-square(h.deep / 0.8))
-	return rgb{0.075, 0.055, 0.035}.times((1 - 0.4*ring + 0.15*s.cloud(67, x, y, 6)) * s.light(h.at, r3.Vec{Z: 1}, 1, 1))
+	// A stain soaks in: what lay on the paper shows no more.
+	rim := step(-0.1*o.Size, 0, h.deep)
+	c := rgb{0.022, 0.017, 0.012}.mix(rgb{0.06, 0.045, 0.028}, rim)
+	return c.times((1 + 0.15*s.cloud(67, x, y, 6)) * s.light(h.at, r3.Vec{Z: 1}, 1, 1)).plus(0.12 * s.glint(h.at, n, 60))
+}
+
+// soaked is the tint that oil gives the paper around a stain.
+func (s *photoScene) soaked(c rgb, p r3.Vec) rgb {
+	for k := range s.things {
+		o := &s.things[k]
+		if o.Kind != Stain || square(p.X-o.X)+square(p.Y-o.Y) > square(o.reach+8) {
+			continue
+		}
+		far := math.Exp(-max(o.outside(p.X, p.Y), 0) / 1.2)
+		for i, left := range [3]float32{0.62, 0.68, 0.78} {
+			c[i] *= 1 - left*float32(far)
+		}
+	}
+	return c
 }

@@ -34,7 +34,7 @@ func layOut(s Sheet) *laidSheet {
 	l := &laidSheet{Sheet: s, cell: dotCell}
 	l.sin, l.cos = math.Sincos(s.Turn * math.Pi / 180)
 	l.lineSin, l.lineCos = math.Sincos(s.CurlLine * math.Pi / 180)
-	l.reach = math.Hypot(s.Width, s.Height) / 2
+	l.reach = hypot(s.Width, s.Height) / 2
 	if s.Curl != 0 {
 		// The sheet's corners reach furthest across the line.
 		u := (math.Abs(l.lineSin)*s.Width + math.Abs(l.lineCos)*s.Height) / 2
@@ -116,6 +116,10 @@ func (l *laidSheet) flat(x, y float64) (sx, sy, u float64) {
 // ray from above meets the sheet's surface.
 func (l *laidSheet) meet(from, d r3.Vec) (s r2.Vec, t float64) {
 	t = (l.Above - from.Z) / d.Z
+	if far := l.reach + 2*math.Abs(l.Curl) + 1; l.bend != 0 &&
+		square(from.X+t*d.X-l.Offset.X)+square(from.Y+t*d.Y-l.Offset.Y) > far*far {
+		return r2.Vec{X: far, Y: far}, t // nowhere near
+	}
 	for range 4 * boolInt(l.bend != 0) {
 		_, _, u := l.flat(from.X+t*d.X, from.Y+t*d.Y)
 		slope := -d.X*(l.cos*l.lineSin+l.sin*l.lineCos) + d.Y*(l.cos*l.lineCos-l.sin*l.lineSin)
@@ -145,10 +149,13 @@ func (l *laidSheet) beside(s r2.Vec) float64 {
 	return out
 }
 
+// hypot is math.Hypot without its care for numbers near overflow.
+func hypot(x, y float64) float64 { return math.Sqrt(x*x + y*y) }
+
 // box is the distance from a rectangle about the origin, negative inside.
 func box(x, y, halfW, halfH float64) float64 {
 	x, y = math.Abs(x)-halfW, math.Abs(y)-halfH
-	return math.Hypot(max(x, 0), max(y, 0)) + min(0, max(x, y))
+	return hypot(max(x, 0), max(y, 0)) + min(0, max(x, y))
 }
 
 // ink is the number of the dot (from 1) or bar (below -1) printed at a point,
@@ -167,7 +174,7 @@ func (l *laidSheet) ink(s r2.Vec) int {
 	for _, k := range l.bars[j*l.nx+i] {
 		b := l.Bars[k]
 		dx, dy := b.X2-b.X1, b.Y2-b.Y1
-		long := math.Hypot(dx, dy)
+		long := hypot(dx, dy)
 		if long == 0 {
 			continue
 		}

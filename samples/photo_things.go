@@ -30,11 +30,11 @@ func newThing(t Thing, seed uint64) thing {
 	case Bolt:
 		o.reach, o.tall, o.round = 4.4*d, 0.9*d, 0.5*d
 	case Rag:
-		o.reach, o.tall, o.round = 1.5*d, min(0.14*d, 4), 0.5*d
+		o.reach, o.tall, o.round = 1.6*d, min(0.08*d, 2.5), 2.5
 	case Stain:
 		o.reach, o.tall = 1.5*d, 0
-	case Finger:
-		o.reach, o.tall, o.round = 400, 0.8*d, 0.5*d
+	case Hand:
+		o.reach, o.tall, o.round = 90*d, 0.8*d, 0.45*d
 	}
 	return o
 }
@@ -44,32 +44,63 @@ func newThing(t Thing, seed uint64) thing {
 func (o *thing) outside(x, y float64) float64 {
 	x, y = x-o.X, y-o.Y
 	if x*x+y*y > square(o.reach+10) {
-		return math.Hypot(x, y) - o.reach
+		return hypot(x, y) - o.reach
 	}
 	x, y = x*o.cos+y*o.sin, -x*o.sin+y*o.cos
 	d := o.Size
 	switch o.Kind {
 	case Washer:
-		r := math.Hypot(x, y)
+		r := hypot(x, y)
 		return max(r-d/2, 0.26*d-r)
 	case Nut:
-		return max(hexagon(x, y, 0.8*d), d/2-math.Hypot(x, y))
+		return max(hexagon(x, y, 0.8*d), d/2-hypot(x, y))
 	case Bolt:
 		// Head, flange and shank, lying on its side.
 		return min(box(x+3.4*d, y, 0.35*d, 0.85*d)-0.05*d, box(x, y, 3.2*d, 0.5*d)-0.02*d)
-	case Finger:
-		// Widest at the knuckle.
-		wide := d/2 + 0.06*d*math.Exp(-square((x-2.2*d)/(0.6*d))) + 0.002*max(x, 0)
-		if x < 0 {
-			return math.Hypot(x, y) - d/2
-		}
-		return math.Abs(y) - wide
-	default:
-		r := math.Hypot(x, y)
+	case Hand:
+		return hand(x/d, y/d) * d
+	case Rag:
+		r := hypot(x, y)
 		cos, sin := x/max(r, 1e-9), y/max(r, 1e-9)
-		edge := d * (1 + 0.16*noise2(o.seed, 1.3*cos, 1.3*sin) + 0.03*noise2(o.seed+1, 6*cos, 6*sin))
+		// Four corners, none of them square.
+		edge := d / math.Pow(cos*cos*cos*cos+sin*sin*sin*sin, 0.25) * (0.92 + 0.12*noise2(o.seed, 1.6*cos, 1.6*sin))
+		return (r - edge) * 0.7
+	default:
+		r := hypot(x, y)
+		cos, sin := x/max(r, 1e-9), y/max(r, 1e-9)
+		edge := d * (1 + 0.16*noise2(o.seed, 1.3*cos, 1.3*sin))
 		return (r - edge) * 0.8
 	}
+}
+
+// fingers of a hand and its thumb: roots and tips, and their width, with the
+// middle finger's tip at the origin, in widths of a finger.
+var fingers = [...]struct{ x0, y0, x1, y1, half float64 }{
+	{5.6, 1.05, 1.1, 1.5, 0.47},
+	{5.5, 0, 0.5, 0, 0.5},
+	{5.6, -1.05, 0.9, -1.45, 0.48},
+	{6.0, -2.05, 2.4, -3.0, 0.4},
+	{8.0, 1.05, 4.9, 3.6, 0.55},
+}
+
+// hand is the distance from a hand that comes in along x.
+func hand(x, y float64) float64 {
+	if x < -3 {
+		return hypot(x, y) - 1
+	}
+	out := box(x-7.8, y+0.45, 1.5, 1.2) - 0.9          // palm
+	out = smoothMin(out, box(x-49, y, 40, 1.0)-0.6, 1) // arm
+	for _, f := range fingers {
+		m := mark{a: r2.Vec{X: f.x0, Y: f.y0}, b: r2.Vec{X: f.x1, Y: f.y1}}
+		out = smoothMin(out, m.distance(r2.Vec{X: x, Y: y})-f.half, 0.25)
+	}
+	return out
+}
+
+// smoothMin is the smaller of two distances, rounded where they are alike.
+func smoothMin(a, b, k float64) float64 {
+	h := clamp(0.5+(b-a)/(2*k), 0, 1)
+	return b + (a-b)*h - k*h*(1-h)
 }
 
 // hexagon is the distance from a hexagon of that radius to its flats.
@@ -91,7 +122,7 @@ func (s *photoScene) traceThings(from, d r3.Vec) (hit, bool) {
 			return from.X + t*d.X, from.Y + t*d.Y
 		}
 		x, y := at(o.Base)
-		lean := o.tall * math.Hypot(d.X, d.Y) / -d.Z
+		lean := o.tall * hypot(d.X, d.Y) / -d.Z
 		if square(x-o.X)+square(y-o.Y) > square(o.reach+lean) {
 			continue
 		}
