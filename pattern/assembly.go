@@ -28,16 +28,19 @@ type assembly struct {
 	holes     int
 	bore, rim int // indices into parts, −1 without one
 
-	// In the source's coordinates: the origin, and the pitch circle, whose
-	// diameter by the source's own scale has the standard uncertainty fittedU.
+	// In the source's coordinates, adjusted to the known lengths: the origin,
+	// the pitch circle, whose diameter has the standard uncertainty fittedU,
+	// and the covariance of x1, y1, x2, … of all parts and then of all
+	// diameters.
 	hasCircle bool
 	origin    r2.Vec
 	fitted    circle.Circle
 	fittedU   float64
+	joint     *mat.SymDense
 
-	// zoom is the reading's millimetres per source's: 1 unless a known pitch
-	// circle replaces the scale, and then with a relative uncertainty.
-	zoom, zoomU float64
+	originPx r2.Vec      // where the origin is in the picture
+	adjusted *Adjustment // nil without known lengths
+	notes    []string    // what there is to say of them
 
 	// In the reading's coordinates: the centres and diameters of the parts
 	// and the covariance of x1, y1, x2, … of all parts and then of all
@@ -46,9 +49,6 @@ type assembly struct {
 	d   []float64
 	cov *mat.SymDense
 }
-
-// knownPCD says whether a known pitch circle diameter replaces the scale.
-func (p *assembly) knownPCD() bool { return p.hasCircle && p.opts.KnownPCD != 0 }
 
 // gather takes the rings of the choice and refuses what cannot be computed
 // with.
@@ -133,21 +133,12 @@ func (r Ring) check(terms int) error {
 
 // locate finds the origin: the pitch circle's centre or the centroid.
 func (p *assembly) locate() error {
-	var all, on []r2.Vec
-	for _, h := range p.parts[:p.holes] {
-		all = append(all, h.Centre)
-		if h.on {
-			on = append(on, h.Centre)
-		}
-	}
 	if p.hasCircle {
-		c, err := pitchCircle(on)
+		c, err := pitchCircle(pitchCentres(p.parts[:p.holes]))
 		p.fitted, p.origin = c, c.Centre
 		return err
 	}
-	for _, c := range all {
-		p.origin = r2.Add(p.origin, r2.Scale(1/float64(len(all)), c))
-	}
+	p.origin = centroid(p.parts[:p.holes])
 	return nil
 }
 

@@ -7,81 +7,60 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// propagate computes the joint covariance in the source's coordinates and
-// carries it over to the reading's.
-//
-// With the fitted pitch circle's centre c and diameter D, a reading's point is
-// x' = K/D · (x − c) and its diameter d' = K/D · d, where K is the known
-// diameter, or D itself without one; c and D depend on all holes.
+// propagate carries the joint covariance over from the source's coordinates
+// to the reading's: a point is x' = x − c, where the pitch circle's centre c
+// depends on all holes.
 func (p *assembly) propagate() error {
 	m := len(p.parts)
-	own, joint := p.sourceCovariance()
-
 	datum := mat.NewDense(3, 3*m, nil)
 	jac, err := p.datumJacobian()
 	if err != nil {
 		return err
 	}
 	datum.Slice(0, 3, 0, 2*p.holes).(*mat.Dense).Copy(jac)
-	fitted := 2 * p.fitted.Radius
-	p.fittedU = math.Sqrt(math.Max(propagate(datum, joint).At(2, 2), 0))
-
-	p.zoom = 1
-	if p.knownPCD() {
-		p.zoom = p.opts.KnownPCD / fitted
-		noise := math.Sqrt(math.Max(propagate(datum, own).At(2, 2), 0))
-		p.zoomU = math.Hypot(p.opts.KnownPCDU/p.opts.KnownPCD, noise/fitted)
+	p.fittedU = math.Sqrt(math.Max(propagate(datum, p.joint).At(2, 2), 0))
+	if p.adjusted != nil && p.hasCircle && p.opts.KnownPCD != 0 && p.opts.KnownPCDU == 0 {
+		p.fittedU = 0 // known exactly; the arithmetic leaves some nanometres
 	}
 
-	// Each coordinate x follows the datum through its row of follow, so that
-	// the derivatives are zoom · (I − follow · datum).
+	// Each coordinate follows the datum through its row of follow, so that
+	// the derivatives are I − follow · datum.
 	follow := mat.NewDense(3*m, 3, nil)
-	byKnown := mat.NewVecDense(3*m, nil)
-	set := func(row int, byX, byY, value float64) {
-		follow.Set(row, 0, byX)
-		follow.Set(row, 1, byY)
-		if p.knownPCD() {
-			follow.Set(row, 2, value/fitted)
-			byKnown.SetVec(row, value/fitted)
-		}
-	}
 	for i, q := range p.parts {
-		v := r2.Sub(q.Centre, p.origin)
-		set(2*i, 1, 0, v.X)
-		set(2*i+1, 0, 1, v.Y)
-		set(2*m+i, 0, 0, q.Diameter)
-		p.at = append(p.at, r2.Scale(p.zoom, v))
-		p.d = append(p.d, p.zoom*q.Diameter)
+		follow.Set(2*i, 0, 1)
+		follow.Set(2*i+1, 1, 1)
+		p.at = append(p.at, r2.Sub(q.Centre, p.origin))
+		p.d = append(p.d, q.Diameter)
 	}
-	p.cov = propagateLess(joint, follow, datum)
-	p.cov.ScaleSym(p.zoom*p.zoom, p.cov)
-	p.cov.SymRankOne(p.cov, p.opts.KnownPCDU*p.opts.KnownPCDU, byKnown)
+	p.cov = propagateLess(p.joint, follow, datum)
 	return nil
 }
 
-// sourceCovariance returns the covariance of x1, y1, x2, … and then of the
-// diameters of all parts in the source's coordinates: from what each ring has
-// of its own, and jointly with what all share.
-func (p *assembly) sourceCovariance() (own, joint *mat.SymDense) {
-	m := len(p.parts)
-	own, joint = mat.NewSymDense(3*m, nil), mat.NewSymDense(3*m, nil)
-	for i, q := range p.parts {
-		own.SetSym(2*i, 2*i, q.CentreCov[0][0])
-		own.SetSym(2*i, 2*i+1, q.CentreCov[0][1])
-		own.SetSym(2*i+1, 2*i+1, q.CentreCov[1][1])
-		own.SetSym(2*m+i, 2*m+i, q.DiameterU*q.DiameterU)
+// sourceCovariance returns the joint covariance of x1, y1, x2, … and then of
+// the diameters of all parts in the source's coordinates: what each ring has
+// of its own, and what all share. shared holds, a column each, how these move
+// with each shared error; its last column is empty, for the error of a scale
+// that the source does not have.
+func sourceCovariance(parts []part) (joint *mat.SymDense, shared *mat.Dense) {
+	m := len(parts)
+	joint = mat.NewSymDense(3*m, nil)
+	for i, q := range parts {
+		joint.SetSym(2*i, 2*i, q.CentreCov[0][0])
+		joint.SetSym(2*i, 2*i+1, q.CentreCov[0][1])
+		joint.SetSym(2*i+1, 2*i+1, q.CentreCov[1][1])
+		joint.SetSym(2*m+i, 2*m+i, q.DiameterU*q.DiameterU)
 	}
-	joint.CopySym(own)
-	for t := range p.parts[0].Shared {
-		move := mat.NewVecDense(3*m, nil)
-		for i, q := range p.parts {
-			move.SetVec(2*i, q.Shared[t].X)
-			move.SetVec(2*i+1, q.Shared[t].Y)
-			move.SetVec(2*m+i, q.SharedDiameter[t])
+	terms := len(parts[0].Shared)
+	shared = mat.NewDense(3*m, terms+1, nil)
+	for t := range terms {
+		for i, q := range parts {
+			shared.Set(2*i, t, q.Shared[t].X)
+			shared.Set(2*i+1, t, q.Shared[t].Y)
+			shared.Set(2*m+i, t, q.SharedDiameter[t])
 		}
-		joint.SymRankOne(joint, 1, move)
+		joint.SymRankOne(joint, 1, shared.ColView(t))
 	}
-	return own, joint
+	return joint, shared
 }
 
 // datumJacobian returns the 3×2N derivatives of the origin's x and y and of

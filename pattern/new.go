@@ -20,11 +20,19 @@ type Options struct {
 	// leaves it to hole 1.
 	Zero int
 
-	// KnownPCD (mm), where it is not 0, is a pitch circle diameter known from
-	// elsewhere with the standard uncertainty KnownPCDU; it replaces the
-	// source's scale.
+	// Between are distances between holes that are known from elsewhere, by
+	// the numbers that the reading gives the holes, and KnownPCD (mm), where
+	// it is not 0, the pitch circle's diameter with its standard uncertainty
+	// KnownPCDU, 0 for an exact one. Everything is adjusted to them. Adjusted
+	// then tells the scale; nil leaves its sizes out.
+	Between   []Distance
 	KnownPCD  float64
 	KnownPCDU float64
+	Adjusted  func(Adjustment) Scale
+
+	// NoScale says that the source has no scale of its own: its millimetres
+	// are a guess, and the known lengths give the scale.
+	NoScale bool
 
 	// DiameterBiasU (mm) is the standard uncertainty of what a diameter is
 	// wrong by whatever its edge says: paper bridges the edge of a rubbed
@@ -56,6 +64,12 @@ func New(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 		return nil, err
 	}
 	p.number()
+	if opts.Pixel != nil {
+		p.originPx = opts.Pixel(p.origin)
+	}
+	if err := p.adjust(); err != nil {
+		return nil, err
+	}
 	if err := p.propagate(); err != nil {
 		return nil, err
 	}

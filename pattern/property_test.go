@@ -295,22 +295,28 @@ func TestScaleErrorIsNotFeltByAngles(t *testing.T) {
 	})
 }
 
-// A known pitch circle replaces the scale, whatever error that had: nothing
-// of it is left, and the angles are as before.
-func TestKnownPitchCircleReplacesTheScale(t *testing.T) {
+// A known pitch circle gives a source without a scale one, whatever its
+// millimetres are: nothing of them is left, and the angles are as before.
+func TestKnownPitchCircleGivesTheScale(t *testing.T) {
+	const left = 1e-5 // of a scale that is only very uncertain, and not wholly unknown
 	rapid.Check(t, func(t *rapid.T) {
 		rings, choice := anyPattern(t)
-		k := rapid.Float64Range(0.97, 1.03).Draw(t, "true scale")
-		wrong := withScale(moved(rings, [2][2]float64{{k, 0}, {0, k}}, r2.Vec{}), 0.02, r2.Vec{X: 40})
+		k := rapid.Float64Range(0.1, 10).Draw(t, "unit")
+		other := moved(rings, [2][2]float64{{k, 0}, {0, k}}, r2.Vec{X: 40})
 		plain := read(t, rings, choice, Options{})
-		opts := Options{KnownPCD: plain.PitchCircle.Diameter, KnownPCDU: rapid.Float64Range(0, 0.1).Draw(t, "u")}
-		a, b := read(t, rings, choice, opts), read(t, wrong, choice, opts)
-		same(t, facts(a, false), facts(b, false), unchanged)
-		if math.Abs(b.PitchCircle.DiameterU95-2*opts.KnownPCDU) > 1e-9 || b.PitchCircle.Diameter != opts.KnownPCD {
+		opts := Options{KnownPCD: plain.PitchCircle.Diameter, KnownPCDU: rapid.SampledFrom([]float64{0, 0.001, 0.03, 0.1}).Draw(t, "u"), NoScale: true}
+		a, b := read(t, rings, choice, opts), read(t, other, choice, opts)
+		fa, fb := facts(a, false), facts(b, false)
+		for key, w := range fa {
+			if g := fb[key]; math.Abs(g-w) > left*(1+math.Abs(w)) {
+				t.Fatalf("fact %v: %v became %v", key, w, g)
+			}
+		}
+		if math.Abs(b.PitchCircle.DiameterU95-2*opts.KnownPCDU) > left || math.Abs(b.PitchCircle.Diameter-opts.KnownPCD) > left {
 			t.Fatalf("the known PCD %v ± %v is stated as %v ± %v", opts.KnownPCD, 2*opts.KnownPCDU, b.PitchCircle.Diameter, b.PitchCircle.DiameterU95)
 		}
 		for i, h := range b.Holes {
-			if d := math.Abs(*h.AngleDeg - *plain.Holes[i].AngleDeg); math.Min(d, 360-d) > settled || math.Abs(*h.AngleU95Deg-*plain.Holes[i].AngleU95Deg) > settled {
+			if d := math.Abs(*h.AngleDeg - *plain.Holes[i].AngleDeg); math.Min(d, 360-d) > left || math.Abs(*h.AngleU95Deg-*plain.Holes[i].AngleU95Deg) > left*(1+*h.AngleU95Deg) {
 				t.Fatalf("hole %d's angle %v ± %v became %v ± %v", h.ID, *plain.Holes[i].AngleDeg, *plain.Holes[i].AngleU95Deg, *h.AngleDeg, *h.AngleU95Deg)
 			}
 		}

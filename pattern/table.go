@@ -77,32 +77,14 @@ func (p *assembly) circleTable() *PitchCircle {
 	on := 0
 	for _, h := range p.parts[:p.holes] {
 		if h.on {
-			d := p.zoom * p.fitted.Distance(h.Centre)
+			d := p.fitted.Distance(h.Centre)
 			c.RMS += d * d
 			on++
 		}
 	}
 	c.RMS = math.Sqrt(c.RMS / float64(on))
-	if p.knownPCD() {
-		c.Diameter, c.DiameterU95 = p.opts.KnownPCD, coverage*p.opts.KnownPCDU
-	}
-	if p.opts.Pixel != nil {
-		px := p.opts.Pixel(p.origin)
-		c.XPx, c.YPx = px.X, px.Y
-	}
+	c.XPx, c.YPx = p.originPx.X, p.originPx.Y
 	return c
-}
-
-func (p *assembly) scale() Scale {
-	if !p.knownPCD() {
-		return p.opts.Scale
-	}
-	return Scale{
-		Method:   "known pitch circle",
-		MMPerPxX: p.zoom * p.opts.Scale.MMPerPxX,
-		MMPerPxY: p.zoom * p.opts.Scale.MMPerPxY,
-		URel:     p.zoomU,
-	}
 }
 
 // direction is that of part i from the origin (radians, from right, to the
@@ -216,6 +198,7 @@ func (p *assembly) warnings(choice Choice) []string {
 	w := []string{}
 	w = append(w, p.opts.Warnings...)
 	w = append(w, choice.Warnings...)
+	w = append(w, p.notes...)
 	if !p.hasCircle {
 		if p.opts.KnownPCD != 0 {
 			w = append(w, "the known pitch circle is not used: no pitch circle is claimed for these holes")
@@ -233,14 +216,6 @@ func (p *assembly) warnings(choice Choice) []string {
 	}
 	if on == 2 {
 		w = append(w, "two holes do not determine a pitch circle: they are taken to lie opposite each other, with their distance as its diameter")
-	}
-	if p.knownPCD() {
-		measured := 2 * p.fitted.Radius
-		allowed := coverage * math.Hypot(p.fittedU, p.opts.KnownPCDU)
-		if off := math.Abs(p.opts.KnownPCD - measured); off > allowed {
-			w = append(w, fmt.Sprintf("the pitch circle said to be %.3f mm measures %.3f mm by the source's own scale, %.3f mm apart where ±%.3f mm was expected: check the number, or whether the right holes were taken",
-				p.opts.KnownPCD, measured, off, allowed))
-		}
 	}
 	return w
 }
