@@ -12,6 +12,10 @@ import (
 // maxMM bounds every length: nobody lays paper on a kilometre.
 const maxMM = 1e6
 
+// maxDegU bounds the uncertainty of an angle. It may exceed a turn: the
+// direction is then unknown.
+const maxDegU = 1e9
+
 // check finds what makes a reading impossible or inconsistent.
 func (r *Reading) check() error {
 	n := len(r.Holes)
@@ -37,7 +41,7 @@ func (r *Reading) check() error {
 	case r.Warnings == nil || r.Gaps == nil || r.Chords == nil:
 		return errors.New("a list is null")
 	}
-	for _, check := range []func() error{r.checkNumbers, r.checkSpans, r.checkCovariance} {
+	for _, check := range []func() error{r.checkNumbers, r.checkSpans, r.checkCovariance, r.checkVerdict} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -65,8 +69,6 @@ func (r *Reading) checkNumbers() error {
 		}
 	}
 	const tiny = math.SmallestNonzeroFloat64
-	const maxDeg = 1e9 // an uncertainty may exceed a turn: the direction is unknown
-
 	within(r.Scale.MMPerPxX, 0, maxMM, "scale.mm_per_px_x")
 	within(r.Scale.MMPerPxY, 0, maxMM, "scale.mm_per_px_y")
 	within(r.Scale.URel, 0, 1, "scale.u_rel")
@@ -84,7 +86,7 @@ func (r *Reading) checkNumbers() error {
 		within(h.Diameter, tiny, maxMM, "hole %d's diameter_mm", h.ID)
 		within(h.DiameterU95, 0, maxMM, "hole %d's diameter_u95_mm", h.ID)
 		maybe(h.OuterDiameter, h.OuterDiameterU95, tiny, maxMM, maxMM, "hole %d's outer_diameter_mm", h.ID)
-		maybe(h.AngleDeg, h.AngleU95Deg, 0, math.Nextafter(360, 0), maxDeg, "hole %d's angle_deg", h.ID)
+		maybe(h.AngleDeg, h.AngleU95Deg, 0, math.Nextafter(360, 0), maxDegU, "hole %d's angle_deg", h.ID)
 		within(h.XPx, -maxMM, maxMM, "hole %d's x_px", h.ID)
 		within(h.YPx, -maxMM, maxMM, "hole %d's y_px", h.ID)
 		within(h.RimSeen, 0, 1, "hole %d's rim_seen", h.ID)
@@ -120,7 +122,7 @@ func (r *Reading) checkNumbers() error {
 		if k >= len(r.Gaps) {
 			widest = 180
 		}
-		maybe(s.AngleDeg, s.AngleU95Deg, 0, widest, maxDeg, "the angle from hole %d to %d", s.From, s.To)
+		maybe(s.AngleDeg, s.AngleU95Deg, 0, widest, maxDegU, "the angle from hole %d to %d", s.From, s.To)
 		within(s.Chord, 0, maxMM, "the chord from hole %d to %d", s.From, s.To)
 		within(s.ChordU95, 0, maxMM, "the uncertainty of the chord from hole %d to %d", s.From, s.To)
 	}

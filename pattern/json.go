@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"reflect"
+	"slices"
 	"strings"
 )
 
@@ -26,7 +27,8 @@ func (r *Reading) WriteJSON(w io.Writer) error {
 
 // ReadJSON reads what WriteJSON wrote. It refuses, in one line, whatever is
 // not a whole and consistent reading. Keys that it does not know are left
-// out.
+// out; of those that the first version did not write, the ones that follow
+// from the rest are computed.
 func ReadJSON(in io.Reader) (*Reading, error) {
 	data, err := io.ReadAll(io.LimitReader(in, maxBytes+1))
 	if err != nil {
@@ -63,7 +65,18 @@ func ReadJSON(in io.Reader) (*Reading, error) {
 	if err := r.check(); err != nil {
 		return nil, fmt.Errorf("the reading makes no sense: %w", err)
 	}
+	r.conclude()
 	return &r, nil
+}
+
+// later are the keys that readings written by the first version lack.
+var later = []string{"verdict"}
+
+// conclude fills what follows from the rest of the reading and is not there.
+func (r *Reading) conclude() {
+	if r.Verdict == nil {
+		r.Judge(0)
+	}
 }
 
 // complete finds keys of the type t that v lacks or that are null without
@@ -83,6 +96,9 @@ func complete(v any, t reflect.Type, path string) error {
 		for i := range t.NumField() {
 			key, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
 			value, ok := object[key]
+			if !ok && t == reflect.TypeFor[Reading]() && slices.Contains(later, key) {
+				continue
+			}
 			if !ok {
 				return fmt.Errorf("%s lacks the key %s", path, key)
 			}

@@ -127,7 +127,7 @@ func TestUncertaintiesAgainstMonteCarlo(t *testing.T) {
 				if opts.KnownPCD != 0 {
 					opts.KnownPCD += opts.KnownPCDU * random.NormFloat64()
 				}
-				r, err := New(drawn(random, rings), choice, opts)
+				r, err := measure(drawn(random, rings), choice, opts)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -161,7 +161,7 @@ func TestCovarianceAgainstMonteCarlo(t *testing.T) {
 	sum := make([]float64, n*n)
 	const draws = 8000
 	for range draws {
-		r, err := New(drawn(random, rings), choice, Options{})
+		r, err := measure(drawn(random, rings), choice, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -199,7 +199,7 @@ func TestOffsetCoverage(t *testing.T) {
 		const draws = 2000
 		held := 0
 		for range draws {
-			r, err := New(drawn(random, rings), choice, Options{})
+			r, err := measure(drawn(random, rings), choice, Options{})
 			if err != nil {
 				t.Fatal(err)
 			}

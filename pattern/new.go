@@ -39,6 +39,10 @@ type Options struct {
 	// hole. It widens every diameter and no centre.
 	DiameterBiasU float64
 
+	// DrilledU95 (mm) is the allowance of the verdict for drilling (see
+	// Judge); 0 stands for a general tolerance by size.
+	DrilledU95 float64
+
 	Warnings []string
 }
 
@@ -49,6 +53,19 @@ type Options struct {
 // centres and diameters: each ring's own, and for every error that the rings
 // share the outer product of their displacements.
 func New(rings []Ring, choice Choice, opts Options) (*Reading, error) {
+	r, err := measure(rings, choice, opts)
+	if err != nil {
+		return nil, err
+	}
+	r.Judge(opts.DrilledU95)
+	if err := r.check(); err != nil {
+		return nil, fmt.Errorf("the measured pattern makes no sense: %w", err)
+	}
+	return r, nil
+}
+
+// measure is the reading without what is concluded from it.
+func measure(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 	if opts.View == "" {
 		opts.View = Facing
 	}
@@ -103,9 +120,6 @@ func New(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 	}
 	r.Warnings = p.warnings(choice)
 	r.validText()
-	if err := r.check(); err != nil {
-		return nil, fmt.Errorf("the measured pattern makes no sense: %w", err)
-	}
 	return r, nil
 }
 
@@ -118,6 +132,7 @@ func (o Options) check() error {
 		{"known pitch circle diameter", o.KnownPCD},
 		{"uncertainty of the known pitch circle diameter", o.KnownPCDU},
 		{"uncertainty of the diameters", o.DiameterBiasU},
+		{"allowance for drilling", o.DrilledU95},
 	} {
 		if !(v.value >= 0 && v.value <= maxMM) {
 			return fmt.Errorf("the %s cannot be %g mm", v.name, v.value)

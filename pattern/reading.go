@@ -63,6 +63,9 @@ type Reading struct {
 	// follow from this matrix alone.
 	CovarianceMM2 []float64 `json:"covariance_mm2"`
 
+	// Verdict says whether the holes are even, in words and numbers.
+	Verdict *Verdict `json:"verdict"`
+
 	Warnings []string `json:"warnings"`
 }
 

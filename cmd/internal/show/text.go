@@ -45,6 +45,7 @@ type text struct {
 func (t *text) head() {
 	r := t.r
 	fmt.Fprintf(t, "%s: %s\n\n", Plain(r.Source.File), plural(len(r.Holes), "hole"))
+	t.verdict()
 	wrap(t, "View    ", viewText(r.View))
 	wrap(t, "Scale   ", t.scale())
 	if c := r.PitchCircle; c != nil {
@@ -56,6 +57,19 @@ func (t *text) head() {
 	} else {
 		wrap(t, "PCD     ", "none: a free set of holes, with no pitch circle forced on them")
 	}
+}
+
+// verdict comes first: it is what a person wants to know.
+func (t *text) verdict() {
+	v := t.r.Verdict
+	if v == nil {
+		return
+	}
+	wrap(t, "Verdict ", Plain(v.Text))
+	for _, n := range v.Notes {
+		wrap(t, "        ", Plain(n))
+	}
+	fmt.Fprintln(t)
 }
 
 func viewText(v pattern.View) string {
