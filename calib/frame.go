@@ -117,7 +117,7 @@ func (f *Frame) halfHeight() float64 { return float64(f.Rows-1) * Pitch / 2 }
 
 // dotsAround returns how many dots a side has so that the window fits.
 func dotsAround(window float64) int {
-	return max(leastDots, 1+int(math.Ceil((window+2*besideDot+largeDot)/Pitch-1e-9)))
+	return max(leastDots, 1+int(math.Ceil((min(window, 1e4)+2*besideDot+largeDot)/Pitch-1e-9)))
 }
 
 // windowAmong returns the largest window that dotsAround gives n dots.
