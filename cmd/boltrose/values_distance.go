@@ -91,3 +91,32 @@ func distancesValue(to *[]pattern.Distance) value {
 		return err
 	}}
 }
+
+// sizeValue is a diameter with or without a ±.
+func sizeValue(to, u95 *float64) value {
+	return value{"mm", func(s string) error {
+		size, pm, stated := plusMinus(s)
+		v, err := number(size)
+		u := 0.0
+		if err == nil && stated {
+			u, err = number(pm)
+		}
+		if err != nil || v <= 0 || u < 0 || u >= v {
+			return errors.New("give the diameter as 9, or with what it may be wrong by as 9±0.1 or 9+-0.1")
+		}
+		*to, *u95 = v, u
+		return nil
+	}}
+}
+
+// lengthValue is a length above zero.
+func lengthValue(to *float64) value {
+	return value{"mm", func(s string) error {
+		v, err := number(s)
+		if err != nil || v <= 0 {
+			return errors.New("give a length above zero, as 0.1")
+		}
+		*to = v
+		return nil
+	}}
+}

@@ -44,13 +44,13 @@ type text struct {
 
 func (t *text) head() {
 	r := t.r
-	fmt.Fprintf(t, "%s: %s\n\n", Plain(r.Source.File), plural(len(r.Holes), "hole"))
+	fmt.Fprintf(t, "%s: %s\n\n", Plain(sourceName(r.Source)), plural(len(r.Holes), "hole"))
 	t.verdict()
-	wrap(t, "View    ", viewText(r.View))
+	wrap(t, "View    ", viewText(r))
 	wrap(t, "Scale   ", t.scale())
 	if c := r.PitchCircle; c != nil {
 		pcd := fmt.Sprintf("%s %s (pitch circle diameter, also called bolt circle)", t.unit.figure(c.Diameter, c.DiameterU95), t.unit.Name)
-		if c.RMS > 0 {
+		if c.RMS > 0 && (r.Source.Kind != pattern.ByHand || c.RMS > 0.0005) {
 			pcd += fmt.Sprintf("; the holes lie %s %s off it (rms)", decimal(c.RMS*t.unit.perMM, t.unit.decimals), t.unit.Name)
 		}
 		wrap(t, "PCD     ", pcd)
@@ -72,8 +72,19 @@ func (t *text) verdict() {
 	fmt.Fprintln(t)
 }
 
-func viewText(v pattern.View) string {
-	if v == pattern.FromBehind {
+// sourceName is what a reading is called: its file, unless it has none.
+func sourceName(s pattern.Source) string {
+	if s.Kind == pattern.ByHand {
+		return "By hand"
+	}
+	return s.File
+}
+
+func viewText(r *pattern.Reading) string {
+	switch {
+	case r.Source.Kind == pattern.ByHand:
+		return "looking at the face, with hole 1 at the top and the others counter-clockwise from it. If the holes were numbered clockwise, this is the mirror image, which does not fit where the pattern is uneven."
+	case r.View == pattern.FromBehind:
 		return "from behind: mirrored, so that all below is as seen looking at the face. If the paper was rubbed on the face and scanned with that side to the glass, leave --from-behind out: the mirror image of an uneven pattern does not fit."
 	}
 	return "looking at the face. If the paper was rubbed or scanned from behind, read it with --from-behind: the mirror image of an uneven pattern does not fit."
@@ -95,6 +106,10 @@ func (t *text) scale() string {
 	}
 	return line
 }
+
+// pictured says whether the reading was taken from a picture, so that rims
+// were seen.
+func (t *text) pictured() bool { return t.r.Source.WidthPx > 0 }
 
 func (t *text) holes() {
 	var (
@@ -130,7 +145,9 @@ func (t *text) holes() {
 	if chamfered {
 		tab.add("Outer "+t.unit.Name, column(outer))
 	}
-	tab.add("Rim seen", right(seen))
+	if t.pictured() {
+		tab.add("Rim seen", right(seen))
+	}
 	fmt.Fprintln(t)
 	tab.write(t)
 	if off {
@@ -193,7 +210,11 @@ func (t *text) features() {
 
 func (t *text) feature(f *pattern.Feature) string {
 	unit := t.unit.Name
-	line := fmt.Sprintf("diameter %s %s, %.0f %% of it seen; centre ", t.unit.figure(f.Diameter, f.DiameterU95), unit, 100*f.RimSeen)
+	line := fmt.Sprintf("diameter %s %s", t.unit.figure(f.Diameter, f.DiameterU95), unit)
+	if t.pictured() {
+		line += fmt.Sprintf(", %.0f %% of it seen", 100*f.RimSeen)
+	}
+	line += "; centre "
 	if f.Offset == nil {
 		return line + fmt.Sprintf("at x %s, y %s %s", t.unit.figure(f.X, f.XU95), t.unit.figure(f.Y, f.YU95), unit)
 	}
@@ -217,7 +238,11 @@ func (t *text) notes() {
 		wrap(t, "Warning: ", Plain(w))
 	}
 	fmt.Fprintln(t)
-	wrap(t, "", "± is the expanded uncertainty, k = 2: about 95 % of such values are within it. A rubbed diameter is rough, because paper bridges the edge; check it with calipers.")
+	known := "± is the expanded uncertainty, k = 2: about 95 % of such values are within it."
+	if t.r.Source.Kind != pattern.ByHand {
+		known += " A rubbed diameter is rough, because paper bridges the edge; check it with calipers."
+	}
+	wrap(t, "", known)
 	fmt.Fprintln(t)
 	wrap(t, "", Safety)
 }
