@@ -20,7 +20,7 @@ Example:
   boltrose version
 `
 
-var helps = map[string]string{"read": helpRead, "solve": helpSolve, "version": helpVersion, "help": helpMain}
+var helps = map[string]string{"read": helpRead, "solve": helpSolve, "frame": helpFrame, "version": helpVersion, "help": helpMain}
 
 func runHelp(args []string, stdout, stderr io.Writer) int {
 	switch len(args) {
