@@ -47,6 +47,10 @@ type KnownFit struct {
 // to keep the digits.
 const freeShare = 300
 
+// settledMM is when an adjustment has come to rest: a pitch circle's fit itself
+// is settled to some 1e-7 mm only.
+const settledMM = 1e-6
+
 // ground is what the source says before any length is known: parts in mm, the
 // covariance of x1, y1, x2, … and then of the diameters, and how these move
 // with each shared error, the last of which is that of a free scale.
@@ -173,7 +177,7 @@ func (g *ground) condition(lengths []known, noise *mat.SymDense) (*conditioned, 
 		if math.IsNaN(size) || !c.move(moved) {
 			break
 		}
-		if size < 1e-9 {
+		if size < settledMM {
 			c.chi2 = mat.Dot(c.misfit, c.pull)
 			return c, nil
 		}

@@ -141,6 +141,9 @@ func (p *assembly) verdicts(g *ground, lengths []known, free bool) ([]verdict, e
 // without which the others agree the best. It is a warning, or an error where
 // it is absurd.
 func (p *assembly) contradiction(g *ground, lengths []known, free bool) (warning string, err error) {
+	if len(lengths) == 1 {
+		return "", fmt.Errorf("%s of %.3f mm cannot be on this picture: check the number, and whether the right holes were taken", lengths[0], lengths[0].Value)
+	}
 	verdicts, err := p.verdicts(g, lengths, free)
 	if err != nil {
 		return "", err
