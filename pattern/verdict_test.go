@@ -13,10 +13,10 @@ import (
 	"pgregory.net/rapid"
 )
 
-// scanned is a ring as a home scanner at 300 dpi gives it: its own error of
+// scanRing is a ring as a home scanner at 300 dpi gives it: its own error of
 // edgeU along x and y (0.02 to 0.025 mm rms is what rendered rubbings show),
 // and the three errors that the holes of a scan share (calib.Scan).
-func scanned(id int, c r2.Vec, edgeU float64) Ring {
+func scanRing(id int, c r2.Vec, edgeU float64) Ring {
 	const scale, axes, shear = 0.002 / math.Sqrt2, 0.002 * math.Sqrt2, 0.0006
 	return Ring{
 		ID: id, Centre: c, Diameter: 9,
@@ -46,7 +46,7 @@ func scannedAt(t testing.TB, random *rand.Rand, onCircle bool, edgeU float64, at
 	var rings []Ring
 	choice := Choice{Bore: -1, Rim: -1, Circle: onCircle}
 	for i, c := range at {
-		rings = append(rings, scanned(i, r2.Add(c, r2.Vec{X: 105, Y: 150}), edgeU))
+		rings = append(rings, scanRing(i, r2.Add(c, r2.Vec{X: 105, Y: 150}), edgeU))
 		choice.Holes = append(choice.Holes, i)
 	}
 	r, err := New(drawn(random, rings), choice, Options{})
@@ -296,7 +296,7 @@ func TestBoreAndSecondCircle(t *testing.T) {
 	var two []Ring
 	second := Choice{Bore: -1, Rim: -1, Circle: true}
 	for i, p := range []r2.Vec{polar(48, 90), polar(48, 180), polar(48, 270), polar(48, 0), polar(30, 30), polar(30, 150), polar(30, 270)} {
-		two = append(two, scanned(i, r2.Add(p, r2.Vec{X: 100, Y: 100}), 0.02))
+		two = append(two, scanRing(i, r2.Add(p, r2.Vec{X: 100, Y: 100}), 0.02))
 		second.Holes = append(second.Holes, i)
 		if i > 3 {
 			second.OffCircle = append(second.OffCircle, i)
