@@ -39,7 +39,7 @@ build: setup
 # The tests that want a file from outside skip when it isn't there;
 # BOLTROSE_TESTFILES makes them fail instead.
 test: export BOLTROSE_TESTFILES := $(CURDIR)/build/testfiles
-test: lint setup-test build/testfiles/coins.png
+test: lint setup-test build/testfiles/coins.png build/testfiles/left01.jpg
 	$(GO) test -tags $(TAGS) ./...
 	$(GO) test -tags $(TAGS),matprofile -run Mats ./...
 
@@ -72,3 +72,9 @@ setup-test:
 # The photograph of 24 coins that the detector must find without any setting.
 build/testfiles/coins.png:
 	.ci/take python3-skimage usr/lib/python3/dist-packages/skimage/data/coins.png $@
+
+# The chessboard photographs whose lens is published with them; the first comes
+# last, so that it stands for all.
+BOARDS := $(foreach n,02 03 04 05 06 07 08 09 11 12 13 14 01,left$(n).jpg)
+build/testfiles/left01.jpg:
+	.ci/take opencv-doc $(foreach b,$(BOARDS),usr/share/doc/opencv-doc/examples/data/$(b) build/testfiles/$(b))

@@ -91,7 +91,9 @@ func (f *controlFit) refine() (moved float64, err error) {
 		if c.Mark == nil {
 			continue
 		}
-		px, sigma, err := f.centre(*c.Mark)
+		px, sigma, err := markCentre(*c.Mark,
+			func(px r2.Vec) (r2.Vec, bool) { return f.sheet.toMM(f.sol.params, px) },
+			func(mm r2.Vec) (r2.Vec, bool) { return f.sheet.toPx(f.sol.params, mm) })
 		if err != nil {
 			return 0, fmt.Errorf("%s: %w", c.Name, err)
 		}
@@ -109,12 +111,12 @@ func (f *controlFit) refine() (moved float64, err error) {
 // not quite round all leave some hundredths.
 const leastMarkPx = 0.02
 
-// centre returns where a mark's centre on the sheet is seen.
-func (f *controlFit) centre(m vision.Mark) (px r2.Vec, sigmaPx float64, err error) {
+// markCentre returns where a mark's centre on the sheet is seen.
+func markCentre(m vision.Mark, toMM, toPx func(r2.Vec) (r2.Vec, bool)) (px r2.Vec, sigmaPx float64, err error) {
 	mm := make([]r2.Vec, 0, len(m.Edge))
 	weight := make([]float64, 0, len(m.Edge))
 	for i, e := range m.Edge {
-		if p, ok := f.sheet.toMM(f.sol.params, e); ok {
+		if p, ok := toMM(e); ok {
 			mm, weight = append(mm, p), append(weight, m.Weight[i])
 		}
 	}
@@ -129,7 +131,7 @@ func (f *controlFit) centre(m vision.Mark) (px r2.Vec, sigmaPx float64, err erro
 	if err != nil {
 		return px, 0, err
 	}
-	px, ok := f.sheet.toPx(f.sol.params, fit.Centre)
+	px, ok := toPx(fit.Centre)
 	if !ok || r2.Norm(r2.Sub(px, m.Centre)) > m.Radius {
 		return px, 0, errors.New("the mark is no circle on the sheet")
 	}

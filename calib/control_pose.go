@@ -20,21 +20,27 @@ type pose struct {
 // (Z. Zhang, "A flexible new technique for camera calibration", IEEE TPAMI 22
 // (2000) 1330–1334, section 3.1).
 func poseOf(h homography, focal float64) (pose, error) {
-	a := r3.Vec{X: h[0] / focal, Y: h[3] / focal, Z: h[6]}
-	b := r3.Vec{X: h[1] / focal, Y: h[4] / focal, Z: h[7]}
-	t := r3.Vec{X: h[2] / focal, Y: h[5] / focal, Z: 1}
-	size := (r3.Norm(a) + r3.Norm(b)) / 2
-	z := r3.Unit(r3.Cross(a, b))
-	// Both axes give way alike until they are square.
-	u, v := r3.Unit(a), r3.Unit(b)
-	p, q := r3.Unit(r3.Add(u, v)), r3.Unit(r3.Sub(u, v))
-	x, y := r3.Scale(math.Sqrt2/2, r3.Add(p, q)), r3.Scale(math.Sqrt2/2, r3.Sub(p, q))
-	t = r3.Scale(-1/size, t)
+	x, y, z, t := axesOf(h, focal)
+	t = r3.Scale(-1, t)
 	at := r3.Vec{X: r3.Dot(x, t), Y: r3.Dot(y, t), Z: r3.Dot(z, t)}
 	if !(at.Z > 0) || math.IsInf(at.Z+math.Abs(at.X)+math.Abs(at.Y), 0) || math.IsNaN(at.X+at.Y) {
 		return pose{}, errors.New("the known points put the camera behind the sheet")
 	}
 	return pose{at: at, tilt: math.Acos(math.Min(math.Abs(z.Z), 1))}, nil
+}
+
+// axesOf returns the sheet's axes, and its origin, in the camera's axes.
+func axesOf(h homography, focal float64) (x, y, z, origin r3.Vec) {
+	a := r3.Vec{X: h[0] / focal, Y: h[3] / focal, Z: h[6]}
+	b := r3.Vec{X: h[1] / focal, Y: h[4] / focal, Z: h[7]}
+	t := r3.Vec{X: h[2] / focal, Y: h[5] / focal, Z: 1}
+	size := (r3.Norm(a) + r3.Norm(b)) / 2
+	z = r3.Unit(r3.Cross(a, b))
+	// Both axes give way alike until they are square.
+	u, v := r3.Unit(a), r3.Unit(b)
+	p, q := r3.Unit(r3.Add(u, v)), r3.Unit(r3.Sub(u, v))
+	x, y = r3.Scale(math.Sqrt2/2, r3.Add(p, q)), r3.Scale(math.Sqrt2/2, r3.Sub(p, q))
+	return x, y, z, r3.Scale(1/size, t)
 }
 
 // focalOf finds by which factor the focal length that directions suppose must

@@ -18,6 +18,9 @@ type Lens struct {
 	// Cov is the covariance of FX, FY, CX, CY, K1, K2, K3, P1, P2, zero for
 	// those that were not fitted.
 	Cov *mat.SymDense
+
+	RMSPx    float64 // by how much the points that it was made from were off, as the length of the miss
+	Pictures int     // how many it was made from
 }
 
 // lensParams is how many parameters a profile has, in the order of Cov.
@@ -48,7 +51,11 @@ func (l *Lens) prepare(m *controlMap, w, h int) {
 	for a, i := range open {
 		for b := a; b < len(open); b++ {
 			j := open[b]
-			cov.SetSym(a, b, by[i]*by[j]*l.Cov.At(i, j))
+			v := by[i] * by[j] * l.Cov.At(i, j)
+			if a == b {
+				v *= 1 + 1e-6 // fx and fy may be one
+			}
+			cov.SetSym(a, b, v)
 		}
 	}
 	var chol mat.Cholesky
