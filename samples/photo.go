@@ -66,11 +66,11 @@ const (
 // y up.
 type Sheet struct {
 	Width, Height             float64
-	WindowWidth, WindowHeight float64 // 0 for none
-	Corner                    float64 // radius of its corners, as a card's
-	Dots                      []Disc  // printed black
-	Bars                      []Bar   // printed black
-	Picture                   image.Image
+	WindowWidth, WindowHeight float64     // 0 for none
+	Corner                    float64     // radius of its corners, as a card's
+	Dots                      []Disc      // printed black
+	Bars                      []Bar       // printed black
+	Picture                   image.Image // printed over the whole sheet: a rubbing's, or a card's
 
 	// Where it lies: its centre on the face, how far it is turned and how far
 	// above the face it is.
@@ -197,6 +197,13 @@ func (c SeenCircle) Hidden() bool { return c.Seen < 0.6 }
 // ToPx is where a point of the face (mm) is seen.
 func (t PhotoTruth) ToPx(faceMM r2.Vec) r2.Vec {
 	px, _ := t.scene.eye.project(r3.Vec{X: faceMM.X, Y: faceMM.Y})
+	return px
+}
+
+// ToPxBelow is where a point some mm below the face is seen: with a circle's
+// Deep, the centre of a chamfered hole's own rim.
+func (t PhotoTruth) ToPxBelow(faceMM r2.Vec, deep float64) r2.Vec {
+	px, _ := t.scene.eye.project(r3.Vec{X: faceMM.X, Y: faceMM.Y, Z: -deep})
 	return px
 }
 

@@ -29,6 +29,7 @@ func DotBorder(width, height, windowWidth, windowHeight, pitch, dot float64) She
 // round it.
 func FinishedPhotos(frame Sheet) []Photo {
 	p := NewPhoto(CiderPress(), 1874)
+	p.Light.From, p.Light.Height = 20, 42
 	p.Name = "cider-press-frame"
 	for i := range p.Face.Holes {
 		p.Face.Holes[i].Threaded = i%2 == 0
@@ -36,13 +37,17 @@ func FinishedPhotos(frame Sheet) []Photo {
 	p.Face.Rim.Diameter = 124
 	p.Face.Scratches = 14
 	p.Face.FeedDepth = 0.5
+	p.Metal.Tone, p.Metal.Burr = 0.44, 0.28
 	p.Ground = Casing
 	frame.Offset, frame.Turn = r2.Vec{X: 1.5, Y: -2}, 2.2
 	frame.Curl, frame.CurlLine, frame.Wrinkled = 0.6, 80, 0.3
 	p.Sheet = &frame
-	p.Camera.Distance, p.Camera.Tilt, p.Camera.Toward, p.Camera.Turn = 400, 17, 245, 84
+	p.Camera.Distance, p.Camera.Tilt, p.Camera.Toward, p.Camera.Turn = 340, 17, 245, 84
 	p.Camera.K1, p.Camera.K2 = -0.06, 0.04
 	p.Light.Gradient, p.Light.GradientTo = 0.18, 140
 	p.Shot.Exposure = -0.05
+	// Half the size of the phone's picture: the file lies in the repository.
+	p.Camera = p.Camera.Scaled(0.5)
+	p.Shot.Defocus, p.Shot.JPEGQuality = 0.6, 85
 	return []Photo{p}
 }

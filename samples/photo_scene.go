@@ -181,7 +181,7 @@ func (s *photoScene) trace(from, d r3.Vec) hit {
 	sheetAt := math.Inf(1)
 	if s.sheet != nil {
 		p, t := s.sheet.meet(from, d)
-		if s.sheet.beside(p) < 0 {
+		if t > 0 && s.sheet.beside(p) < 0 {
 			sheetAt = t
 			onSheet = hit{on: paper, s: p, at: r3.Add(from, r3.Scale(t, d))}
 			onSheet.n = s.sheet.normal(onSheet.at)
@@ -280,7 +280,7 @@ func (c *cavity) trace(k int, rel, v r2.Vec) hit {
 			p := r2.Add(at, r2.Scale(t, v))
 			deep := part.depth0 + t
 			long := max(r2.Norm(p), 1e-9)
-			n := r3.Unit(r3.Vec{X: -p.X / long, Y: -p.Y / long, Z: -slope})
+			n := unit(r3.Vec{X: -p.X / long, Y: -p.Y / long, Z: -slope})
 			return hit{on: wall, id: id + int32(i), k: k, deep: deep, n: n,
 				at: r3.Vec{X: c.centre.X + p.X, Y: c.centre.Y + p.Y, Z: -deep}}
 		}
@@ -312,10 +312,10 @@ func (c *cavity) traceKeyed(k int, rel, v r2.Vec) hit {
 				X: c.keyed(r2.Vec{X: p.X - e, Y: p.Y}) - c.keyed(r2.Vec{X: p.X + e, Y: p.Y}),
 				Y: c.keyed(r2.Vec{X: p.X, Y: p.Y - e}) - c.keyed(r2.Vec{X: p.X, Y: p.Y + e}),
 			}
-			if r3.Norm(n) < 1e-9 {
+			if norm(n) < 1e-9 {
 				n = r3.Vec{Y: -1}
 			}
-			return hit{on: wall, id: id, k: k, deep: deep, n: r3.Unit(n),
+			return hit{on: wall, id: id, k: k, deep: deep, n: unit(n),
 				at: r3.Vec{X: c.centre.X + p.X, Y: c.centre.Y + p.Y, Z: -deep}}
 		}
 		if speed*(c.depth-deep) < free {
@@ -383,7 +383,7 @@ func (s *photoScene) seen(x, y, r float64, at func(x, y float64) r3.Vec) float64
 		h := s.trace(s.eye.at, d)
 		// Just inside or just outside the rim makes no difference, except
 		// for depth on a steep wall.
-		if h.on != nothing && h.on != object && r3.Dot(r3.Sub(h.at, p), d) > -0.2*r3.Norm(d) {
+		if h.on != nothing && h.on != object && r3.Dot(r3.Sub(h.at, p), d) > -0.2*norm(d) {
 			count++
 		}
 	}

@@ -28,6 +28,12 @@ func (c rgb) mix(o rgb, share float64) rgb {
 	return c
 }
 
+// norm and unit are r3.Norm and r3.Unit without their care for numbers near
+// overflow; a vector of no length stays.
+func norm(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
+
+func unit(v r3.Vec) r3.Vec { return r3.Scale(1/max(norm(v), 1e-12), v) }
+
 // light is what falls on a surface with a normal, of which a share of the
 // lamp's light and a share of the light from everywhere gets there.
 func (s *photoScene) light(p, n r3.Vec, lamp, around float64) float64 {
@@ -48,7 +54,7 @@ func (s *photoScene) glint(p, n r3.Vec, sharp float64) float64 {
 
 // half is the direction midway between lamp and eye.
 func (s *photoScene) half(p r3.Vec) r3.Vec {
-	return r3.Unit(r3.Add(r3.Unit(r3.Sub(s.lamp, p)), r3.Unit(r3.Sub(s.eye.at, p))))
+	return unit(r3.Add(unit(r3.Sub(s.lamp, p)), unit(r3.Sub(s.eye.at, p))))
 }
 
 // cloud is noise with features of the given size and finer ones within.
@@ -120,14 +126,14 @@ func (s *photoScene) shadeMetal(h *hit) rgb {
 		d := m.distance(r2.Vec{X: h.at.X, Y: h.at.Y})
 		if d < m.half {
 			side := (h.at.X-m.a.X)*(m.b.Y-m.a.Y) - (h.at.Y-m.a.Y)*(m.b.X-m.a.X)
-			long := r2.Norm(r2.Sub(m.b, m.a))
+			long := hypot(m.b.X-m.a.X, m.b.Y-m.a.Y)
 			k := 1.1 * m.value * math.Copysign(1-d/m.half, side) / long
 			n.X += k * (m.b.Y - m.a.Y)
 			n.Y -= k * (m.b.X - m.a.X)
 			gloss += m.value
 		}
 	}
-	n = r3.Unit(n)
+	n = unit(n)
 
 	shadow := s.sheetShadow(h.at) * s.shadowOfThings(h.at)
 	around := s.nearThings(h.at)
@@ -140,9 +146,10 @@ func (s *photoScene) shadeMetal(h *hit) rgb {
 	if !s.Metal.Painted {
 		// What the metal mirrors of the room, and the lamp: turned marks spread
 		// it along the radius, so that the highlight is a pair of wedges.
-		view := r3.Unit(r3.Sub(s.eye.at, h.at))
+		view := unit(r3.Sub(s.eye.at, h.at))
 		mirrored := r3.Sub(r3.Scale(2*r3.Dot(n, view), n), view)
-		room := 0.8 + 0.35*noise2(hash(s.Seed+45), 2.3*mirrored.X, 2.3*mirrored.Y)
+		room := 0.72 + 0.33*noise2(hash(s.Seed+45), 2.3*mirrored.X, 2.3*mirrored.Y)
+		room *= 0.15 + 0.85*clamp(1.1*mirrored.Z, 0, 1) // walls are darker than the ceiling
 		across := half.Y*radial.X - half.X*radial.Y
 		along := half.X*radial.X + half.Y*radial.Y - slope*2
 		wedge := math.Exp(-60*across*across - 2.2*along*along)
@@ -179,7 +186,7 @@ func (s *photoScene) dirty(c rgb, p, n r3.Vec, shadow float64) rgb {
 		v := s.cloud(48, p.X, p.Y, 19)
 		if share := step(at-0.25, at+0.25, v); share > 0 {
 			oily := rgb{c[0] * 0.36, c[1] * 0.33, c[2] * 0.25}
-			oily = oily.plus(0.35 * s.Light.Glare * s.glint(p, r3.Unit(r3.Vec{X: 0.1 * v, Y: 0.1 * s.speck(p.X, p.Y, 9), Z: 1}), 300) * shadow)
+			oily = oily.plus(0.35 * s.Light.Glare * s.glint(p, unit(r3.Vec{X: 0.1 * v, Y: 0.1 * s.speck(p.X, p.Y, 9), Z: 1}), 300) * shadow)
 			c = c.mix(oily, 0.85*share)
 		}
 	}
@@ -250,7 +257,7 @@ func (s *photoScene) shadeCavity(h *hit) rgb {
 		// The flanks of the thread lean up and down in turn.
 		turns := h.deep/c.thread + math.Atan2(y, x)/(2*math.Pi)
 		saw := math.Abs(2*(turns-math.Floor(turns))-1)*2 - 1
-		tilted = r3.Unit(r3.Vec{X: h.n.X, Y: h.n.Y, Z: 1.3 * saw})
+		tilted = unit(r3.Vec{X: h.n.X, Y: h.n.Y, Z: 1.3 * saw})
 		rough *= 0.72 + 0.3*saw
 	}
 	k := s.light(h.at, tilted, lamp, around) * rough
@@ -323,7 +330,7 @@ func (s *photoScene) shadeGround(h *hit) rgb {
 			return noise2(hash(s.Seed+57), x/2.6, y/2.6) + 0.5*noise2(hash(s.Seed+58), x/1.1, y/1.1)
 		}
 		here := b(x, y)
-		n = r3.Unit(r3.Vec{X: 0.1 * (here - b(x+e, y)) / e, Y: 0.1 * (here - b(x, y+e)) / e, Z: 1})
+		n = unit(r3.Vec{X: 0.1 * (here - b(x+e, y)) / e, Y: 0.1 * (here - b(x, y+e)) / e, Z: 1})
 		c = rgb{0.085, 0.16, 0.125}.times(1 + 0.1*s.cloud(59, x, y, 40))
 		chipped := step(1.75, 1.85, s.cloud(60, x, y, 14))
 		c = c.mix(rgb{0.2, 0.14, 0.1}, chipped)
@@ -343,7 +350,7 @@ func (s *photoScene) shadePaper(h *hit) rgb {
 		// Slopes of a sheet that has been handled.
 		n.X += 0.13 * w * noise2(hash(s.Seed+62), x/31, y/45)
 		n.Y += 0.13 * w * noise2(hash(s.Seed+63), x/45, y/31)
-		n = r3.Unit(n)
+		n = unit(n)
 	}
 	k := s.light(h.at, n, s.shadowOfThings(h.at), s.nearThings(h.at))
 	fibre := 1 + 0.018*s.speck(x, y, 0.6) + 0.012*s.speck(y, x, 2.5)
@@ -374,7 +381,7 @@ func (s *photoScene) shadeThing(h *hit) rgb {
 			// The thread along the shank.
 			n.X += 0.5 * math.Sin(2*math.Pi*lx/(0.15*o.Size)) * o.cos
 			n.Y += 0.5 * math.Sin(2*math.Pi*lx/(0.15*o.Size)) * o.sin
-			n = r3.Unit(n)
+			n = unit(n)
 		}
 		k := s.light(h.at, n, 1, 0.6+0.4*clamp((h.at.Z-o.Base)/o.tall, 0, 1))
 		c = c.times(k * (0.55 + 0.1*s.speck(x, y, 0.6) + 0.06*s.cloud(64, x, y, 5)))
@@ -388,7 +395,7 @@ func (s *photoScene) shadeThing(h *hit) rgb {
 		here := f(lx, ly)
 		n.X += 0.55 * (here - f(lx+e, ly)) / e
 		n.Y += 0.55 * (here - f(lx, ly+e)) / e
-		n = r3.Unit(n)
+		n = unit(n)
 		c := rgb{0.36, 0.085, 0.07}
 		if o.seed&1 == 0 {
 			c = rgb{0.3, 0.31, 0.33}

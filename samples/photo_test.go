@@ -199,6 +199,69 @@ func TestTruthAgreesWithItself(t *testing.T) {
 	})
 }
 
+// A rubbing photographed on a table: what was at a pixel of it is seen where
+// the sheet says.
+func TestPictureOnASheet(t *testing.T) {
+	r := clean(Ring(4, 60, 14))
+	scan, scanned := r.Render()
+	p := drawing()
+	p.Sheet = &Sheet{Width: r.Width, Height: r.Height, Picture: scan, Turn: 25, Curl: 2, CurlLine: 40}
+	p.Camera.Tilt, p.Camera.Distance = 15, 300
+	img, truth := p.Render()
+	b := scan.Bounds()
+	for k, h := range scanned.Holes {
+		at := r2.Vec{
+			X: (h.CentrePx.X/float64(b.Dx()) - 0.5) * r.Width,
+			Y: (0.5 - h.CentrePx.Y/float64(b.Dy())) * r.Height,
+		}
+		px := truth.SheetToPx(at)
+		// The hole is the pale disc in the dark, 43 px wide. Perspective moves
+		// its image's centroid by a tenth of a pixel off its centre's image.
+		window := around(px, 27)
+		sum, centre := 0.0, r2.Vec{}
+		for y := window.Min.Y; y < window.Max.Y; y++ {
+			for x := window.Min.X; x < window.Max.X; x++ {
+				v := max(0, lightAt(img, x, y)-0.15)
+				sum += v
+				centre = r2.Add(centre, r2.Scale(v, r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}))
+			}
+		}
+		if off := r2.Norm(r2.Sub(r2.Scale(1/sum, centre), px)); off > 0.25 {
+			t.Errorf("hole %d: %.3f px off", k, off)
+		}
+	}
+}
+
+// A chamfered hole's own rim lies below the face and is seen shifted.
+func TestChamferIsDeep(t *testing.T) {
+	p := drawing()
+	p.NoFace, p.Sheet = false, nil
+	p.Face = Face{Holes: []Hole{{X: 5, Diameter: 20, Outer: 26}}}
+	p.Camera.Tilt = 25
+	truth := p.Truth()
+	h := truth.Holes[0]
+	if h.Deep != 3 {
+		t.Fatalf("the rim lies %g mm deep, want half of 26 − 20", h.Deep)
+	}
+	s := truth.scene
+	for a := 0.0; a < 360; a += 30 {
+		sin, cos := math.Sincos(a * math.Pi / 180)
+		on := func(r float64) hit {
+			px := truth.ToPxBelow(r2.Vec{X: 5 + r*cos, Y: r * sin}, h.Deep)
+			d, _ := s.eye.ray(px.X, px.Y)
+			return s.trace(s.eye.at, d)
+		}
+		// Just outside that rim is the chamfer, just inside what is further
+		// down.
+		if out := on(10.05); out.on != wall || out.deep > 3 || math.Abs(out.deep-2.95) > 0.05 {
+			t.Errorf("at %g°: %v, %.3f mm deep", a, out.on, out.deep)
+		}
+		if in := on(9.95); in.deep <= 3 {
+			t.Errorf("at %g°: %.3f mm deep", a, in.deep)
+		}
+	}
+}
+
 // Bending keeps lengths on the sheet.
 func TestCurlKeepsLengths(t *testing.T) {
 	l := layOut(Sheet{Width: 200, Height: 100, Curl: 5, CurlLine: 90})
@@ -219,6 +282,7 @@ func TestCurlKeepsLengths(t *testing.T) {
 
 func TestHiddenDotsAreHidden(t *testing.T) {
 	p := drawing(Disc{X: -50, Diameter: 8}, Disc{X: 50, Diameter: 8}, Disc{X: 300, Diameter: 8}, Disc{Y: 50, Diameter: 8})
+	p.Camera = p.Camera.Scaled(0.5)
 	p.Camera.Tilt = 30
 	p.Things = []Thing{{Kind: Rag, X: -50, Size: 20}, {Kind: Hand, X: 0, Y: 25, Size: 17, Turn: 90}}
 	img, truth := p.Render()
@@ -248,6 +312,7 @@ func TestHoleIsSeenInto(t *testing.T) {
 	p.NoFace, p.Sheet = false, nil
 	p.Face = Face{Holes: []Hole{{Diameter: 40}}}
 	p.Metal = Metal{Tone: 0.9, Depth: 10, Behind: 0.001}
+	p.Camera = p.Camera.Scaled(0.5)
 	p.Camera.Tilt = 30
 	img, truth := p.Render()
 	bottom := func(x float64) float64 {
@@ -263,7 +328,7 @@ func TestHoleIsSeenInto(t *testing.T) {
 
 func TestPhotosRepeat(t *testing.T) {
 	p := PhotoPopulation(3, 11, nil)[2]
-	p.Camera = p.Camera.Scaled(0.1)
+	p.Camera = p.Camera.Scaled(0.06)
 	a, _ := p.Render()
 	b, _ := p.Render()
 	if !bytes.Equal(a.Pix, b.Pix) {

@@ -131,13 +131,16 @@ func (s *photoScene) traceThings(from, d r3.Vec) (hit, bool) {
 			if z <= best.at.Z {
 				break
 			}
+			if z > from.Z-1 {
+				continue // not below the camera
+			}
 			x, y := at(z)
 			out := o.outside(x, y)
 			if out < 0 {
 				best = hit{on: object, id: 2000 + int32(k), k: k, at: r3.Vec{X: x, Y: y, Z: z}}
 				const e = 0.02
 				best.n = r3.Vec{X: o.outside(x+e, y) - o.outside(x-e, y), Y: o.outside(x, y+e) - o.outside(x, y-e)}
-				if long := r3.Norm(best.n); long > 1e-9 {
+				if long := norm(best.n); long > 1e-9 {
 					best.n = r3.Scale(1/long, best.n)
 				}
 				// The top bends down towards the outline.
@@ -203,5 +206,5 @@ func (l *laidSheet) normal(p r3.Vec) r3.Vec {
 	slope := 2 * l.bend * u
 	// Across the line, on the face.
 	a := r2.Vec{X: -(l.cos*l.lineSin + l.sin*l.lineCos), Y: l.cos*l.lineCos - l.sin*l.lineSin}
-	return r3.Unit(r3.Vec{X: -slope * a.X, Y: -slope * a.Y, Z: 1})
+	return unit(r3.Vec{X: -slope * a.X, Y: -slope * a.Y, Z: 1})
 }
