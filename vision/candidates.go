@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"gocv.io/x/gocv"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -118,53 +119,59 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	each(len(radii), func(i int) { maps[i] = s.ringMean(radii[i]) })
 
 	noise := make([]float64, len(radii))
-	each(len(radii), func(i int) { noise[i] = typical(maps[i]) })
+	each(len(radii), func(i int) { noise[i] = typical(maps[i], l.w) })
 	peaks := make([][]candidate, len(radii))
 	each(len(radii), func(i int) {
 		if noise[i] == 0 {
 			return
 		}
-		least := float32(leastZ * noise[i])
-		for y := range l.h {
-			for x, v := range maps[i][y*l.w : (y+1)*l.w] {
-				if v < least && v > -least || !isPeak(maps, noise, l.w, l.h, i, x, y) {
-					continue
-				}
-				z := float64(v) / noise[i]
-				peaks[i] = append(peaks[i], candidate{
-					centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
-					radius: radii[i] * 2 / (l.sx + l.sy),
-					sign:   math.Copysign(1, z),
-					z:      math.Abs(z),
-				})
+		places(maps[i], l.w, float32(leastZ*noise[i]), func(x, y int) {
+			if !isPeak(maps, noise, l.w, l.h, i, x, y) {
+				return
 			}
-		}
+			z := float64(maps[i][y*l.w+x]) / noise[i]
+			peaks[i] = append(peaks[i], candidate{
+				centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
+				radius: radii[i] * 2 / (l.sx + l.sy),
+				sign:   math.Copysign(1, z),
+				z:      math.Abs(z),
+			})
+		})
 	})
 	all := slices.Concat(peaks...)
 	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
 	return all[:min(len(all), maxPerLevel)], nil
 }
 
+// places calls f for every value of a map w wide that is at least least from
+// zero and no nearer to it than its neighbours on the row.
+func places(m []float32, w int, least float32, f func(x, y int)) {
+	for y := range len(m) / w {
+		row := m[y*w : (y+1)*w]
+		for x, v := range row {
+			before, after := row[max(x-1, 0)], row[min(x+1, w-1)]
+			if v >= least && v >= before && v >= after || v <= -least && v <= before && v <= after {
+				f(x, y)
+			}
+		}
+	}
+}
+
 // isPeak says whether the filter's value is no weaker than its neighbours' in
 // place and radius.
 func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
-	here := maps[i]
-	v := float64(here[y*w+x]) / noise[i]
+	v := float64(maps[i][y*w+x]) / noise[i]
 	sign := math.Copysign(1, v)
 	v *= sign
-	// Most are not even the strongest along a row or a column.
-	for _, k := range [4]int{y*w + max(x-1, 0), y*w + min(x+1, w-1), max(y-1, 0)*w + x, min(y+1, h-1)*w + x} {
-		if sign*float64(here[k]) > v*noise[i] {
-			return false
-		}
-	}
-	for j := max(0, i-1); j <= min(len(maps)-1, i+1); j++ {
+	left, right := max(x-1, 0), min(x+1, w-1)
+	for _, j := range [3]int{i, max(0, i-1), min(len(maps)-1, i+1)} {
 		if noise[j] == 0 {
 			continue
 		}
+		most := float32(v * noise[j] * (1 + 1e-6))
 		for yy := max(0, y-1); yy <= min(h-1, y+1); yy++ {
-			for xx := max(0, x-1); xx <= min(w-1, x+1); xx++ {
-				if n := sign * float64(maps[j][yy*w+xx]) / noise[j]; n > v {
+			for _, n := range maps[j][yy*w+left : yy*w+right+1] {
+				if float32(sign)*n > most {
 					return false
 				}
 			}
@@ -174,39 +181,38 @@ func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
 }
 
 // typical returns the root mean square of the smaller four fifths of the
-// values, so that the circles themselves do not count as noise.
-func typical(v []float32) float64 {
+// values of a map w wide, so that the circles themselves do not count as
+// noise.
+func typical(m []float32, w int) float64 {
 	const bins = 4096
-	const every = 7 // a seventh of the pixels says as much
+	const every = 7 // a seventh of the rows says as much
 	top := float32(0)
-	for i := 0; i < len(v); i += every {
-		x := v[i]
-		if x < 0 {
-			x = -x
+	n := 0
+	for y := 0; y < len(m)/w; y += every {
+		for _, x := range m[y*w : (y+1)*w] {
+			top = max(top, x, -x)
 		}
-		top = max(top, x)
+		n += w
 	}
 	if top == 0 {
 		return 0
 	}
 	var count [bins]int
-	for i := 0; i < len(v); i += every {
-		x := v[i]
-		if x < 0 {
-			x = -x
+	scale := bins * 0.999 / top
+	for y := 0; y < len(m)/w; y += every {
+		for _, x := range m[y*w : (y+1)*w] {
+			count[int(max(x, -x)*scale)]++
 		}
-		count[min(bins-1, int(x/top*bins))]++
 	}
-	seen, sum, n := 0, 0.0, 0.0
+	seen, sum := 0, 0.0
 	for b, c := range count {
-		x := (float64(b) + 0.5) / bins * float64(top)
+		x := (float64(b) + 0.5) / float64(scale)
 		sum += float64(c) * x * x
-		n += float64(c)
-		if seen += c; seen > len(v)/every*4/5 {
+		if seen += c; seen > n*4/5 {
 			break
 		}
 	}
-	return math.Sqrt(sum / n)
+	return math.Sqrt(sum / float64(seen))
 }
 
 // each calls f(0) … f(n−1) on all processors.
@@ -227,11 +233,22 @@ func each(n int, f func(int)) {
 	wg.Wait()
 }
 
+// bands calls f for every row of h, in bands of rows on all processors.
+func bands(h int, f func(row int)) {
+	n := min(runtime.GOMAXPROCS(0), h)
+	each(n, func(i int) {
+		for row := i * h / n; row < (i+1)*h/n; row++ {
+			f(row)
+		}
+	})
+}
+
 // spectrum is the transform of a level's relative slopes: everything of the
 // circle filter that does not depend on the radius.
 type spectrum struct {
 	w, h, fw, fh int
 	q            []float32 // complex, fh rows of fw, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry and is left empty
+	bin          []uint16  // of the Bessel table, fh rows of fw/2+1
 }
 
 func newSpectrum(l level, pad int) (*spectrum, error) {
@@ -259,21 +276,25 @@ func newSpectrum(l level, pad int) (*spectrum, error) {
 		return nil, err
 	}
 	s.q = make([]float32, len(x))
-	for v := range s.fh {
+	s.bin = make([]uint16, s.fh*(s.fw/2+1))
+	bands(s.fh, func(v int) {
 		fy := frequency(v, s.fh)
+		bin := s.bin[v*(s.fw/2+1):]
 		for u := range s.fw/2 + 1 {
 			fx := frequency(u, s.fw)
-			f := math.Sqrt(fx*fx + fy*fy)
-			if f == 0 {
+			f2 := fx*fx + fy*fy
+			if f2 == 0 {
 				continue
 			}
+			bin[u] = uint16(f2 * besselBins)
+			f := math.Sqrt(f2)
 			c, sn := float32(fx/f), float32(fy/f)
 			k := 2 * (v*s.fw + u)
 			re := x[k]*c + y[k]*sn
 			im := x[k+1]*c + y[k+1]*sn
 			s.q[k], s.q[k+1] = -im, re
 		}
-	}
+	})
 	return s, nil
 }
 
@@ -313,13 +334,11 @@ func (s *spectrum) ringMean(r float64) []float32 {
 	if err != nil { // cannot happen: the matrix was just made as floats
 		return make([]float32, s.w*s.h)
 	}
+	half := s.fw/2 + 1
 	for v := range s.fh {
-		fy := frequency(v, s.fh)
-		fy2 := float32(fy * fy)
-		row, q := p[2*v*s.fw:2*(v+1)*s.fw], s.q[2*v*s.fw:2*(v+1)*s.fw]
-		for u := range s.fw/2 + 1 {
-			fx := float32(u) / float32(s.fw)
-			j := bessel[int((fx*fx+fy2)*besselBins)]
+		row, q := p[2*v*s.fw:][:2*half], s.q[2*v*s.fw:][:2*half]
+		for u, bin := range s.bin[v*half : (v+1)*half] {
+			j := bessel[bin]
 			row[2*u], row[2*u+1] = q[2*u]*j, q[2*u+1]*j
 		}
 	}
@@ -379,28 +398,32 @@ func relativeSlopes(l level) (nx, ny []float32, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	mean := 0.0
-	for i := range e {
-		e[i] = vx[i]*vx[i] + vy[i]*vy[i]
-		mean += float64(e[i])
-	}
-	mean /= float64(len(e))
+	sums := make([]float64, l.h)
+	bands(l.h, func(y int) {
+		for i := y * l.w; i < (y+1)*l.w; i++ {
+			e[i] = vx[i]*vx[i] + vy[i]*vy[i]
+			sums[y] += float64(e[i])
+		}
+	})
+	mean := floats.Sum(sums) / float64(len(e))
 	gocv.BoxFilter(energy, &energy, -1, image.Pt(aroundSide, aroundSide))
 	if e, err = energy.DataPtrFloat32(); err != nil {
 		return nil, nil, err
 	}
 	nx, ny = make([]float32, len(e)), make([]float32, len(e))
 	floor := float32(leastSlope*leastSlope + 0.1*mean)
-	for i := range e {
-		x, y := vx[i], vy[i]
-		size := (x*x + y*y) / (e[i] + floor)
-		scale := 1 / (e[i] + floor)
-		if size > mostSlope*mostSlope {
-			scale *= mostSlope * mostSlope / size
+	bands(l.h, func(row int) {
+		for i := row * l.w; i < (row+1)*l.w; i++ {
+			x, y := vx[i], vy[i]
+			size := (x*x + y*y) / (e[i] + floor)
+			scale := 1 / (e[i] + floor)
+			if size > mostSlope*mostSlope {
+				scale *= mostSlope * mostSlope / size
+			}
+			k := float32(math.Sqrt(float64(scale)))
+			nx[i], ny[i] = x*k, y*k
 		}
-		k := float32(math.Sqrt(float64(scale)))
-		nx[i], ny[i] = x*k, y*k
-	}
+	})
 	return nx, ny, nil
 }
 

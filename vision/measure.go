@@ -27,35 +27,32 @@ func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled
 	rays := max(1, int(math.Ceil(2*math.Pi*c.Radius/float64(sectors))))
 	u.profile = make([][]float64, sectors)
 	buf := make([]float64, sectors*u.samples)
+	// The ray's direction, turned on by one ray at a time.
+	turn := 2 * math.Pi / float64(sectors*rays)
+	sin, cos := math.Sincos(turn / 2)
+	turnSin, turnCos := math.Sincos(turn)
 	for s := range sectors {
 		p := buf[s*u.samples : (s+1)*u.samples]
 		inside := true
-		for k := range rays {
-			theta := 2 * math.Pi * (float64(s) + (float64(k)+0.5)/float64(rays)) / float64(sectors)
-			sin, cos := math.Sincos(theta)
-			dx, dy := step*cos, step*sin
-			x, y := c.Centre.X+u.inner*cos, c.Centre.Y+u.inner*sin
-			if l.contains(x, y) && l.contains(x+dx*float64(len(p)), y+dy*float64(len(p))) {
+		for range rays {
+			from := r2.Vec{X: c.Centre.X + u.inner*cos, Y: c.Centre.Y + u.inner*sin}
+			along := r2.Vec{X: step * cos, Y: step * sin}
+			if !l.addRay(p, from, along) {
+				// Where the ray ends, so does what is known; a rim that lies
+				// beyond the picture's edge is not seen.
+				if _, ok := l.sample(c.Centre.X+c.Radius*cos, c.Centre.Y+c.Radius*sin); !ok {
+					inside = false
+				}
+				last := 0.0
 				for i := range p {
-					p[i] += l.between(x, y)
-					x, y = x+dx, y+dy
+					if v, ok := l.sample(from.X, from.Y); ok {
+						last = v
+					}
+					p[i] += last
+					from = r2.Add(from, along)
 				}
-				continue
 			}
-			// Near the picture's edge: where the ray ends, so does what is
-			// known; a rim that lies beyond it is not seen.
-			if _, ok := l.sample(c.Centre.X+c.Radius*cos, c.Centre.Y+c.Radius*sin); !ok {
-				inside = false
-				break
-			}
-			last := 0.0
-			for i := range p {
-				if v, ok := l.sample(x, y); ok {
-					last = v
-				}
-				p[i] += last
-				x, y = x+dx, y+dy
-			}
+			sin, cos = sin*turnCos+cos*turnSin, cos*turnCos-sin*turnSin
 		}
 		for i := range p {
 			p[i] /= float64(rays)
@@ -75,28 +72,35 @@ func (u unrolled) direction(s int) float64 {
 // slopes returns the profiles' outward slope, smoothed over sigma samples.
 func (u unrolled) slopes(sigma float64) [][]float64 {
 	half := int(math.Ceil(3 * sigma))
-	kernel := make([]float64, 2*half+1) // derivative of a Gaussian, unit response to a unit ramp
+	kernel := make([]float64, half) // derivative of a Gaussian at 1, 2, …, unit response to a unit ramp
 	sum := 0.0
 	for k := range kernel {
-		x := float64(k - half)
+		x := float64(k + 1)
 		kernel[k] = x * math.Exp(-x*x/(2*sigma*sigma))
-		sum += x * kernel[k]
+		sum += 2 * x * kernel[k]
 	}
 	for k := range kernel {
 		kernel[k] /= sum * u.step
 	}
 	out := make([][]float64, len(u.profile))
+	buf := make([]float64, len(u.profile)*u.samples)
+	padded := make([]float64, u.samples+2*half) // the profile goes on as it ends
 	for s, p := range u.profile {
 		if p == nil {
 			continue
 		}
-		d := make([]float64, len(p))
-		for i := range p {
-			for k, w := range kernel {
-				d[i] += w * p[min(max(i+k-half, 0), len(p)-1)]
+		for i := range half {
+			padded[i], padded[len(padded)-1-i] = p[0], p[len(p)-1]
+		}
+		copy(padded[half:], p)
+		out[s] = buf[s*u.samples : (s+1)*u.samples]
+		for k, w := range kernel {
+			inward, outward := padded[half-1-k:], padded[half+1+k:]
+			inward, outward = inward[:u.samples], outward[:u.samples]
+			for i := range out[s] {
+				out[s][i] += w * (outward[i] - inward[i])
 			}
 		}
-		out[s] = d
 	}
 	return out
 }
@@ -175,7 +179,7 @@ func smoothAround(d [][]float64, arc int) [][]float64 {
 		if d[s] == nil {
 			continue
 		}
-		out[s] = make([]float64, len(d[s]))
+		sum := make([]float64, len(d[s]))
 		n := 0.0
 		for k := -(arc / 2); k <= arc/2; k++ {
 			p := d[(s+k+len(d))%len(d)]
@@ -183,13 +187,15 @@ func smoothAround(d [][]float64, arc int) [][]float64 {
 				continue
 			}
 			n++
-			for i, v := range p {
-				out[s][i] += v
+			p = p[:len(sum)]
+			for i := range sum {
+				sum[i] += p[i]
 			}
 		}
-		for i := range out[s] {
-			out[s][i] /= n
+		for i := range sum {
+			sum[i] /= n
 		}
+		out[s] = sum
 	}
 	return out
 }
@@ -206,26 +212,27 @@ func median(v []float64) float64 {
 // pass is one look of a measurement: on a level where the radius is at most
 // radius pixels, edges are expected within near of it (relative to the
 // radius, but at least nearPx), slopes are smoothed over sigma pixels and
-// over arc sectors.
+// over arc sectors. The grey is sampled every step sigmas.
 type pass struct {
 	sectors                     int
 	radius, near, nearPx, sigma float64
 	arc                         int
+	step                        float64
 }
 
 var (
-	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3}}
+	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3, 0.75}}
 	coarse = []pass{
-		{48, 24, 0.10, 1.2, 1.3, 5},
-		{48, 24, 0.08, 1.0, 1.2, 5},
+		{48, 24, 0.10, 1.2, 1.3, 5, 0.5},
+		{48, 24, 0.08, 1.0, 1.2, 5, 0.5},
 	}
 	narrow = []pass{
-		{48, 24, 0.05, 1.0, 1.0, 3},
-		{48, 24, 0.05, 1.0, 1.0, 3},
+		{48, 24, 0.05, 1.0, 1.0, 3, 0.5},
+		{48, 24, 0.05, 1.0, 1.0, 3, 0.5},
 	}
 	fine = []pass{
-		{96, 48, 0.05, 1.5, 1.5, 5},
-		{96, 140, 0.03, 2.0, 2.0, 3},
+		{96, 48, 0.05, 1.5, 1.5, 5, 0.5},
+		{96, 140, 0.03, 2.0, 2.0, 3, 0.5},
 	}
 )
 
@@ -258,7 +265,7 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		near := math.Max(k.near*at.Radius, k.nearPx)
 		sigma := min(max(leastSigma*at.Radius, 0.8), k.sigma)
-		u := unroll(l, at, k.sectors, 3*near+2*sigma, sigma/2)
+		u := unroll(l, at, k.sectors, 3*near+2*sigma, k.step*sigma)
 		var ok bool
 		if r, ok = locate(u, start.sign, sigma, near, k.arc); !ok {
 			return Mark{}, false

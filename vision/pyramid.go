@@ -83,23 +83,32 @@ func (p *pyramid) fit(radius, maxRadius float64) level {
 func (l level) down(p r2.Vec) r2.Vec { return r2.Vec{X: p.X * l.sx, Y: p.Y * l.sy} }
 func (l level) up(p r2.Vec) r2.Vec   { return r2.Vec{X: p.X / l.sx, Y: p.Y / l.sy} }
 
-// contains says whether a point lies so far inside the level that between may
-// be asked there.
-func (l level) contains(x, y float64) bool {
-	return x >= 0.5 && y >= 0.5 && x < float64(l.w)-0.5 && y < float64(l.h)-0.5
+// addRay adds to p the grey at from, from+along, … between four pixels each,
+// or does nothing where the ray comes within a pixel of the level's edge.
+func (l level) addRay(p []float64, from, along r2.Vec) bool {
+	n := float64(len(p))
+	if !l.contains(from) || !l.contains(r2.Add(from, r2.Scale(n, along))) {
+		return false
+	}
+	x, y := from.X-0.5, from.Y-0.5
+	for i := range p {
+		ix, iy := int(x), int(y)
+		fx, fy := x-float64(ix), y-float64(iy)
+		k := iy*l.stride + ix
+		a, b := l.pix[k:k+2], l.pix[k+l.stride:k+l.stride+2]
+		a0, b0 := float64(a[0]), float64(b[0])
+		top := a0 + fx*(float64(a[1])-a0)
+		bottom := b0 + fx*(float64(b[1])-b0)
+		p[i] += top + fy*(bottom-top)
+		x, y = x+along.X, y+along.Y
+	}
+	return true
 }
 
-// between returns the grey at a point of the level between four pixels.
-func (l level) between(x, y float64) float64 {
-	x -= 0.5
-	y -= 0.5
-	ix, iy := int(x), int(y)
-	fx, fy := x-float64(ix), y-float64(iy)
-	k := iy*l.stride + ix
-	a, b := l.pix[k:k+2], l.pix[k+l.stride:k+l.stride+2]
-	top := float64(a[0]) + fx*(float64(a[1])-float64(a[0]))
-	bottom := float64(b[0]) + fx*(float64(b[1])-float64(b[0]))
-	return top + fy*(bottom-top)
+// contains says whether a point lies so far inside the level that there are
+// pixels on all four sides of it.
+func (l level) contains(p r2.Vec) bool {
+	return p.X >= 0.5 && p.Y >= 0.5 && p.X < float64(l.w)-0.5 && p.Y < float64(l.h)-0.5
 }
 
 // sample returns the grey at a point of the level between its pixels, and

@@ -31,7 +31,7 @@ type Circle struct {
 
 // Distance returns the signed distance from p to the circle, positive outside.
 func (c Circle) Distance(p r2.Vec) float64 {
-	return r2.Norm(r2.Sub(p, c.Centre)) - c.Radius
+	return norm(r2.Sub(p, c.Centre)) - c.Radius
 }
 
 // At returns the point of the circle at the angle theta, in radians from the
@@ -92,18 +92,11 @@ func descend(start Circle, points []r2.Vec, weights []float64, steps int) (Fit, 
 	cost := squares(c, points, weights)
 	damping := 1e-6
 	for range steps {
-		normal, rhs := normalEquations(c, points, weights)
-		for i := range 3 {
-			normal[i][i] *= 1 + damping
-		}
-		inverse, ok := invert3(normal)
+		next, size, ok := step(c, points, weights, damping)
 		if !ok {
 			return Fit{}, ErrDegenerate
 		}
-		step := apply3(inverse, rhs)
-		next := Circle{r2.Vec{X: c.Centre.X + step[0], Y: c.Centre.Y + step[1]}, c.Radius + step[2]}
 		nextCost := squares(next, points, weights)
-		size := math.Abs(step[0]) + math.Abs(step[1]) + math.Abs(step[2])
 		if !(nextCost <= cost) {
 			if size < 1e-12*math.Abs(c.Radius) || damping > 1e12 {
 				break
@@ -117,6 +110,26 @@ func descend(start Circle, points []r2.Vec, weights []float64, steps int) (Fit, 
 			break
 		}
 	}
+	return result(c, cost, points, weights)
+}
+
+// step takes one Gauss–Newton step from c and says how long it was.
+func step(c Circle, points []r2.Vec, weights []float64, damping float64) (next Circle, size float64, ok bool) {
+	normal, rhs := normalEquations(c, points, weights)
+	for i := range 3 {
+		normal[i][i] *= 1 + damping
+	}
+	inverse, ok := invert3(normal)
+	if !ok {
+		return c, 0, false
+	}
+	d := apply3(inverse, rhs)
+	next = Circle{r2.Vec{X: c.Centre.X + d[0], Y: c.Centre.Y + d[1]}, c.Radius + d[2]}
+	return next, math.Abs(d[0]) + math.Abs(d[1]) + math.Abs(d[2]), true
+}
+
+// result returns the fit that ended at c, where the sum of squares is cost.
+func result(c Circle, cost float64, points []r2.Vec, weights []float64) (Fit, error) {
 	normal, _ := normalEquations(c, points, weights)
 	inverse, ok := invert3(normal)
 	if !ok || math.IsNaN(cost) || math.IsInf(cost, 0) || c.Radius <= 0 {
@@ -147,36 +160,44 @@ func Robust(start Circle, points []r2.Vec, weights []float64, floor float64) (Fi
 	if weights == nil {
 		weights = ones(len(points))
 	}
-	fit := Fit{Circle: start}
+	c := start
 	w := make([]float64, len(points))
-	d := make([]float64, 0, len(points))
+	d := make([]float64, len(points))
+	sorted := make([]float64, 0, len(points))
+	cost := 0.0
 	for range 30 {
-		d = d[:0]
+		sorted = sorted[:0]
 		for i, p := range points {
+			d[i] = math.Abs(c.Distance(p))
 			if weights[i] > 0 {
-				d = append(d, math.Abs(fit.Distance(p)))
+				sorted = append(sorted, d[i])
 			}
 		}
-		if len(d) < 3 {
+		if len(sorted) < 3 {
 			return Fit{}, ErrDegenerate
 		}
-		slices.Sort(d)
-		scale := math.Max(1.4826*d[len(d)/2], floor)
-		for i, p := range points {
-			w[i] = weights[i] * tukey(fit.Distance(p)/scale)
+		slices.Sort(sorted)
+		scale := math.Max(1.4826*sorted[len(sorted)/2], floor)
+		cost = 0
+		for i := range points {
+			w[i] = weights[i] * tukey(d[i]/scale)
+			cost += w[i] * d[i] * d[i]
 		}
 		// The weights change with the circle, so one step at a time is enough.
-		next, err := descend(fit.Circle, points, w, 1)
-		if err != nil {
-			return Fit{}, err
+		next, size, ok := step(c, points, w, 1e-6)
+		if !ok {
+			return Fit{}, ErrDegenerate
 		}
-		moved := r2.Norm(r2.Sub(next.Centre, fit.Centre)) + math.Abs(next.Radius-fit.Radius)
-		fit = next
-		if moved < 1e-6*fit.Radius {
+		nextCost := squares(next, points, w)
+		if !(nextCost <= cost) {
+			break
+		}
+		c, cost = next, nextCost
+		if size < 1e-6*c.Radius {
 			break
 		}
 	}
-	return fit, nil
+	return result(c, cost, points, w)
 }
 
 // tukey is the biweight with the usual tuning constant for 95 % efficiency on
@@ -207,26 +228,31 @@ func squares(c Circle, points []r2.Vec, weights []float64) float64 {
 	return sum
 }
 
+// norm is r2.Norm for lengths whose squares are within range, at a third of
+// its cost.
+func norm(v r2.Vec) float64 { return math.Sqrt(v.X*v.X + v.Y*v.Y) }
+
 // normalEquations returns JᵀWJ and JᵀW(distance) of the distances at c.
 func normalEquations(c Circle, points []r2.Vec, weights []float64) (n [3][3]float64, rhs [3]float64) {
 	for i, p := range points {
-		if weights[i] == 0 {
-			continue
-		}
+		w := weights[i]
 		v := r2.Sub(p, c.Centre)
-		l := r2.Norm(v)
-		if l == 0 {
+		l := norm(v)
+		if w == 0 || l == 0 {
 			continue
 		}
-		row := [3]float64{v.X / l, v.Y / l, 1}
-		d := l - c.Radius
-		for a := range 3 {
-			rhs[a] += weights[i] * row[a] * d
-			for b := range 3 {
-				n[a][b] += weights[i] * row[a] * row[b]
-			}
-		}
+		x, y, d := v.X/l, v.Y/l, l-c.Radius
+		n[0][0] += w * x * x
+		n[0][1] += w * x * y
+		n[0][2] += w * x
+		n[1][1] += w * y * y
+		n[1][2] += w * y
+		n[2][2] += w
+		rhs[0] += w * x * d
+		rhs[1] += w * y * d
+		rhs[2] += w * d
 	}
+	n[1][0], n[2][0], n[2][1] = n[0][1], n[0][2], n[1][2]
 	return n, rhs
 }
 
