@@ -12,6 +12,9 @@ var helpMain string
 //go:embed help_read.txt
 var helpRead string
 
+//go:embed help_scale.txt
+var helpScale string
+
 const helpVersion = `Usage: boltrose version
 
 Says which version this is, and with which OpenCV it works.
@@ -20,7 +23,7 @@ Example:
   boltrose version
 `
 
-var helps = map[string]string{"read": helpRead, "solve": helpSolve, "frame": helpFrame, "version": helpVersion, "help": helpMain}
+var helps = map[string]string{"read": helpRead, "scale": helpScale, "solve": helpSolve, "frame": helpFrame, "profile": helpProfile, "version": helpVersion, "help": helpMain}
 
 func runHelp(args []string, stdout, stderr io.Writer) int {
 	switch len(args) {

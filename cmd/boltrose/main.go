@@ -34,6 +34,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return runSolve(rest, stdout, stderr)
 	case "frame":
 		return runFrame(rest, stdout, stderr)
+	case "profile":
+		return runProfile(rest, stdout, stderr)
 	case "version", "--version":
 		return runVersion(rest, stdout, stderr)
 	case "help", "--help", "-h":
