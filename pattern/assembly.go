@@ -42,6 +42,12 @@ type assembly struct {
 	adjusted *Adjustment // nil without known lengths
 	notes    []string    // what there is to say of them
 
+	// For the budget: how the coordinates move with the shared errors, and
+	// the adjustment to known lengths with the covariance of their errors.
+	shared     *mat.Dense
+	given      *conditioned
+	givenNoise *mat.SymDense
+
 	// In the reading's coordinates: the centres and diameters of the parts
 	// and the covariance of x1, y1, x2, … of all parts and then of all
 	// diameters.

@@ -70,10 +70,13 @@ func ReadJSON(in io.Reader) (*Reading, error) {
 }
 
 // later are the keys that readings written by the first version lack.
-var later = []string{"verdict"}
+var later = []string{"budget", "verdict"}
 
 // conclude fills what follows from the rest of the reading and is not there.
 func (r *Reading) conclude() {
+	if r.Budget == nil {
+		r.Budget = []BudgetTerm{}
+	}
 	if r.Verdict == nil {
 		r.Judge(0)
 	}
@@ -129,6 +132,9 @@ func complete(v any, t reflect.Type, path string) error {
 func (r *Reading) validText() {
 	for _, s := range []*string{&r.Source.File, &r.Source.SHA256, &r.Source.Kind, &r.Scale.Method} {
 		*s = strings.ToValidUTF8(*s, "\uFFFD")
+	}
+	for i, t := range r.Budget {
+		r.Budget[i].Term = strings.ToValidUTF8(t.Term, "\uFFFD")
 	}
 	for i, w := range r.Warnings {
 		r.Warnings[i] = strings.ToValidUTF8(w, "\uFFFD")

@@ -302,7 +302,7 @@ func (p *assembly) adjust() error {
 		if p.opts.NoScale {
 			return ErrNoScale
 		}
-		p.joint, _ = sourceCovariance(p.parts)
+		p.joint, p.shared = sourceCovariance(p.parts)
 		return nil
 	}
 	c, noise, free, err := p.agree(lengths)
@@ -321,6 +321,7 @@ func (p *assembly) adjust() error {
 		a.Lengths = append(a.Lengths, f)
 	}
 	p.adjusted = a
+	p.given, p.givenNoise, p.shared = c, noise, c.shared
 	p.parts, p.joint = c.parts, c.covariance()
 	return p.locate()
 }

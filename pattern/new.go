@@ -34,6 +34,10 @@ type Options struct {
 	// are a guess, and the known lengths give the scale.
 	NoScale bool
 
+	// SharedNames says which cause each of the rings' shared errors has, for
+	// the budget; terms of one name are added up.
+	SharedNames []string
+
 	// DiameterBiasU (mm) is the standard uncertainty of what a diameter is
 	// wrong by whatever its edge says: paper bridges the edge of a rubbed
 	// hole. It widens every diameter and no centre.
@@ -118,6 +122,7 @@ func measure(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 			r.CovarianceMM2 = append(r.CovarianceMM2, p.cov.At(i, j))
 		}
 	}
+	r.Budget = p.budget(r, p.shared)
 	r.Warnings = p.warnings(choice)
 	r.validText()
 	return r, nil

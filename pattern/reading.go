@@ -63,6 +63,10 @@ type Reading struct {
 	// follow from this matrix alone.
 	CovarianceMM2 []float64 `json:"covariance_mm2"`
 
+	// Budget says what the uncertainties come from; empty where that is not
+	// known.
+	Budget []BudgetTerm `json:"budget"`
+
 	// Verdict says whether the holes are even, in words and numbers.
 	Verdict *Verdict `json:"verdict"`
 

@@ -52,6 +52,7 @@ func result(t interface{ Fatal(...any) }, w, h int, behind bool, opts pattern.Ch
 	}
 	res.Reading, err = pattern.New(res.Rings, res.Choice, pattern.Options{
 		Source: pattern.Source{File: "face.png"}, View: view,
+		SharedNames:   plane.Names,
 		Scale:         pattern.Scale{Method: plane.Method, MMPerPxX: 0.1, MMPerPxY: 0.1, URel: 0.002},
 		DiameterBiasU: 0.25,
 		Pixel:         func(mm r2.Vec) r2.Vec { px, _ := plane.Px(mm, r2.Vec{}); return px },
