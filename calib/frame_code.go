@@ -124,7 +124,7 @@ func (g *grid) decode() (best layout, ok bool) {
 		}
 	}
 	return best, best.agree >= leastFrame && best.differ <= best.agree/10 && best.score >= second+clearly &&
-		(best.agree >= leastPart || 2*best.agree >= best.dots()) && g.isOpen(best)
+		(best.agree >= leastPart || 2*best.agree >= best.count()) && g.isOpen(best)
 }
 
 // A layout is clear when its score is so much above any other's, and when,
@@ -134,17 +134,14 @@ const (
 	leastPart = 16
 )
 
-// dots returns how many dots the frame has.
-func (l layout) dots() int { return 2*(l.columns+l.rows) - 4 }
+// count returns how many dots the frame has.
+func (l layout) count() int { return 2*(l.columns+l.rows) - 4 }
 
 // isOpen tells whether the border is one, and not part of a grid that is full
 // of spots.
 func (g *grid) isOpen(l layout) bool {
-	inside := 0
-	for c := range g.on {
-		if f := l.cell(c); f.i > 0 && f.j > 0 && f.i < l.columns-1 && f.j < l.rows-1 {
-			inside++
-		}
-	}
-	return 3*inside < l.agree
+	return 2*(len(g.on)-l.agree-l.differ) < l.agree+mostBeside
 }
+
+// mostBeside is how many bolt holes and the like may lie on the grid by chance.
+const mostBeside = 8

@@ -111,38 +111,84 @@ func identify(spots []vision.Spot) (best *identified, part int) {
 		slices.SortStableFunc(spots, func(a, b vision.Spot) int { return cmp.Compare(b.Area, a.Area) })
 		spots = spots[:mostSpots]
 	}
+	try := func(cells map[cell]int, ok bool) {
+		if !ok {
+			return
+		}
+		g, ok := gridOf(spots, cells)
+		if !ok {
+			return
+		}
+		l, ok := g.decode()
+		switch {
+		case ok && (best == nil || l.score > best.score):
+			best = &identified{g, l}
+		case !ok && l.agree >= leastPart && l.differ == 0 && g.isOpen(l):
+			part = max(part, l.agree)
+		}
+	}
+	// What explains much less than something that is not clear is not clear.
+	defer func() {
+		if best != nil && 4*best.agree < 3*part {
+			best = nil
+		}
+	}()
+	enough := func() bool { return best != nil && 3*best.agree >= 2*best.count() }
+
 	rows := rowsOf(spots)
 	for i := range rows {
 		for k := range i {
-			a, b := &rows[k], &rows[i]
-			x, ok := a.crossing(b)
-			if !ok {
-				continue
-			}
-			for _, ca := range corners(a.indexAt(x)) {
-				for _, cb := range corners(b.indexAt(x)) {
-					g, ok := gridOf(spots, a, b, ca, cb)
-					if !ok {
-						continue
-					}
-					l, ok := g.decode()
-					if !ok {
-						part = max(part, len(g.cells))
-						continue
-					}
-					if best == nil || l.score > best.score {
-						best = &identified{g, l}
-					}
+			fromCorner(&rows[k], &rows[i], try)
+		}
+		// The longest rows are a frame's sides; what their corner has gathered
+		// needs no more of them.
+		if enough() {
+			return best, part
+		}
+	}
+	// A corner with a short arm may not lead as far as the other side.
+	sides := rows[:min(len(rows), 4)]
+	for i := range sides {
+		for k := range i {
+			for b := range rows {
+				if b != i && b != k && !enough() {
+					fromOpposite(&sides[k], &sides[i], &rows[b], try)
 				}
 			}
 		}
-		// The longest rows are a frame's sides; what its corner has gathered
-		// needs no more of them.
-		if best != nil && best.agree >= (best.columns+best.rows)*3/2 {
-			break
-		}
 	}
 	return best, part
+}
+
+// fromCorner tries two rows as sides that meet.
+func fromCorner(a, b *row, try func(map[cell]int, bool)) {
+	x, ok := a.crossing(b)
+	if !ok {
+		return
+	}
+	for _, ca := range corners(a.indexAt(x)) {
+		for _, cb := range corners(b.indexAt(x)) {
+			try(cornerCells(a, b, ca, cb))
+		}
+	}
+}
+
+// fromOpposite tries two rows as opposite sides with a third between them.
+func fromOpposite(a, b, between *row, try func(map[cell]int, bool)) {
+	x, okA := a.crossing(between)
+	y, okB := b.crossing(between)
+	if !okA || !okB {
+		return
+	}
+	// How far apart they are, by the row between them; that is rough.
+	apart := int(math.Round(math.Abs(between.indexAt(x) - between.indexAt(y))))
+	for _, ca := range corners(a.indexAt(x)) {
+		for _, cb := range corners(b.indexAt(y)) {
+			for across := max(apart-4, leastDots-1); across <= min(apart+4, mostAlong); across++ {
+				try(oppositeCells(a, b, ca, cb, across))
+			}
+		}
+	}
 }
 
 // corners returns which places of a row a corner may have that is at i by

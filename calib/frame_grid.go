@@ -18,18 +18,46 @@ type grid struct {
 	large map[cell]bool // whether the spot is as large as a large dot
 }
 
-// gridOf follows the corner that two rows make to the rest of the border.
-func gridOf(spots []vision.Spot, a, b *row, cornerA, cornerB int) (*grid, bool) {
-	g := &grid{cells: map[cell]int{}}
+// cornerCells are the grid's points that two rows lie on whose corner has the
+// given places on them.
+func cornerCells(a, b *row, cornerA, cornerB int) (map[cell]int, bool) {
 	if !onArm(a, cornerA) || !onArm(b, cornerB) {
 		return nil, false
 	}
+	cells := map[cell]int{}
 	for k, i := range a.at {
-		g.cells[cell{abs(a.index[k] - cornerA), 0}] = i
+		cells[cell{abs(a.index[k] - cornerA), 0}] = i
 	}
 	for k, i := range b.at {
-		g.cells[cell{0, abs(b.index[k] - cornerB)}] = i
+		cells[cell{0, abs(b.index[k] - cornerB)}] = i
 	}
+	return cells, true
+}
+
+// oppositeCells are the grid's points that two opposite rows lie on, across
+// places from each other, whose corners on one side have the given places.
+func oppositeCells(a, b *row, cornerA, cornerB, across int) (map[cell]int, bool) {
+	if !onArm(a, cornerA) || !onArm(b, cornerB) {
+		return nil, false
+	}
+	// Both run the same way from their corners.
+	wayA, wayB := a.index[0]+a.index[len(a.index)-1]-2*cornerA, b.index[0]+b.index[len(b.index)-1]-2*cornerB
+	if (wayA > 0) == (wayB > 0) != (r2.Dot(a.forward(), b.forward()) > 0) {
+		return nil, false
+	}
+	cells := map[cell]int{}
+	for k, i := range a.at {
+		cells[cell{abs(a.index[k] - cornerA), 0}] = i
+	}
+	for k, i := range b.at {
+		cells[cell{abs(b.index[k] - cornerB), across}] = i
+	}
+	return cells, true
+}
+
+// gridOf follows a grid's points to the rest of the border.
+func gridOf(spots []vision.Spot, cells map[cell]int) (*grid, bool) {
+	g := &grid{cells: cells}
 	for _, stray := range []float64{0.42, 0.35, 0.28, 0.22, 0.18} {
 		if !g.fit(spots) {
 			return nil, false

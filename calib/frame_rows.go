@@ -225,6 +225,14 @@ func (r *row) line(spots []vision.Spot) bool {
 	return ok
 }
 
+// forward returns the direction in which the places count up.
+func (r *row) forward() r2.Vec {
+	if r.a < r.b*r.c { // the derivative of the place along the line, at 0
+		return r2.Scale(-1, r.along)
+	}
+	return r.along
+}
+
 // indexAt returns which index the point of the line nearest to p has.
 func (r *row) indexAt(p r2.Vec) float64 {
 	t := r2.Dot(r2.Sub(p, r.from), r.along)
