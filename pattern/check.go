@@ -41,7 +41,7 @@ func (r *Reading) check() error {
 	case r.Warnings == nil || r.Gaps == nil || r.Chords == nil:
 		return errors.New("a list is null")
 	}
-	for _, check := range []func() error{r.checkNumbers, r.checkSpans, r.checkCovariance, r.checkBudget, r.checkVerdict} {
+	for _, check := range []func() error{r.checkNumbers, r.checkSpans, r.checkCovariance, r.checkBudget, r.checkVerdict, r.checkCandidates} {
 		if err := check(); err != nil {
 			return err
 		}

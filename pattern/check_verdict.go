@@ -62,3 +62,29 @@ func (r *Reading) checkVerdict() error {
 	}
 	return nil
 }
+
+// checkCandidates looks at the numbers only: what is round is in the eye of
+// the beholder.
+func (r *Reading) checkCandidates() error {
+	c := r.Candidates
+	if c == nil {
+		return nil
+	}
+	if c.PCD == nil || c.Angles == nil {
+		return errors.New("a list of candidates is null")
+	}
+	if c.PCDCount < len(c.PCD) {
+		return fmt.Errorf("candidates.pcd_count is %d, and %d are listed", c.PCDCount, len(c.PCD))
+	}
+	for _, q := range c.PCD {
+		if !(q.MM > 0 && q.MM <= 4*maxMM && math.Abs(q.Off) <= 4*maxMM && q.Step > 0 && q.Step <= maxMM && q.Share >= 0 && q.Share <= 1) {
+			return fmt.Errorf("the candidate %.60q makes no sense", q.Text)
+		}
+	}
+	for _, a := range c.Angles {
+		if !(a.Deg >= 0 && a.Deg < 360 && math.Abs(a.Off) <= 360 && a.Step > 0 && a.Step <= 360 && a.Others >= 0) {
+			return fmt.Errorf("the candidate of %g° for hole %d makes no sense", a.Deg, a.Hole)
+		}
+	}
+	return nil
+}

@@ -70,7 +70,7 @@ func ReadJSON(in io.Reader) (*Reading, error) {
 }
 
 // later are the keys that readings written by the first version lack.
-var later = []string{"budget", "verdict"}
+var later = []string{"budget", "verdict", "candidates"}
 
 // conclude fills what follows from the rest of the reading and is not there.
 func (r *Reading) conclude() {
@@ -79,6 +79,9 @@ func (r *Reading) conclude() {
 	}
 	if r.Verdict == nil {
 		r.Judge(0)
+	}
+	if r.Candidates == nil {
+		r.Guess()
 	}
 }
 

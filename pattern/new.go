@@ -62,6 +62,7 @@ func New(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 		return nil, err
 	}
 	r.Judge(opts.DrilledU95)
+	r.Guess()
 	if err := r.check(); err != nil {
 		return nil, fmt.Errorf("the measured pattern makes no sense: %w", err)
 	}

@@ -70,6 +70,9 @@ type Reading struct {
 	// Verdict says whether the holes are even, in words and numbers.
 	Verdict *Verdict `json:"verdict"`
 
+	// Candidates are what the maker may have drawn.
+	Candidates *Candidates `json:"candidates"`
+
 	Warnings []string `json:"warnings"`
 }
 

@@ -49,3 +49,19 @@ func TestBudget(t *testing.T) {
 }
 
 func unwrapped(b *bytes.Buffer) string { return strings.Join(strings.Fields(b.String()), " ") }
+
+func TestVerdictAndCandidatesInText(t *testing.T) {
+	var b bytes.Buffer
+	if err := Text(&b, face(t, false).Reading, TextOptions{Unit: MM}); err != nil {
+		t.Fatal(err)
+	}
+	text := unwrapped(&b)
+	for _, want := range []string{"Verdict Uneven: hole 3 sits", "Drawn perhaps PCD 60 mm (", " in (", "These are guesses: the measured values stand."} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in\n%s", want, b.String())
+		}
+	}
+	if strings.Index(text, "Verdict") > strings.Index(text, "View") {
+		t.Error("the verdict does not come first")
+	}
+}

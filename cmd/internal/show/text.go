@@ -54,6 +54,7 @@ func (t *text) head() {
 			pcd += fmt.Sprintf("; the holes lie %s %s off it (rms)", decimal(c.RMS*t.unit.perMM, t.unit.decimals), t.unit.Name)
 		}
 		wrap(t, "PCD     ", pcd)
+		t.candidates()
 	} else {
 		wrap(t, "PCD     ", "none: a free set of holes, with no pitch circle forced on them")
 	}
