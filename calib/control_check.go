@@ -28,6 +28,9 @@ func (set ControlSet) check() error {
 	if set.ScaleU > 0.5 || set.AxesU > 0.5 {
 		return errors.New("a relative uncertainty of more than 0.5 is no scale")
 	}
+	if set.Scan && (set.AboveMM != 0 || set.AboveU != 0) {
+		return errors.New("a height above the face is for photographs; a scanner sees from straight above")
+	}
 	if math.IsNaN(set.AboveMM) || math.IsInf(set.AboveMM, 0) {
 		return errors.New("the height above the face is not a number")
 	}

@@ -242,7 +242,7 @@ func (f *controlFit) agree() error {
 func (f *controlFit) reweigh() error {
 	n := len(f.controls)
 	restore := f.loosen()
-	defer restore()
+	defer func() { restore() }()
 	for i := range f.weight {
 		f.weight[i] = 1
 	}
@@ -250,10 +250,30 @@ func (f *controlFit) reweigh() error {
 		return err
 	}
 	missed := make([]float64, n)
-	const cut = 4.685 // 95 % efficiency on normal errors
 	// 1.1774 is the median of a Rayleigh distribution, that of two normal
 	// errors' length; the parameters make residuals smaller than errors.
-	seen := 1.1774 * math.Sqrt(math.Max(1-9/float64(2*n), 0.3))
+	seen := 1.1774 * math.Sqrt(math.Max(1-13/float64(2*n), 0.3))
+
+	// All of them may agree. That comes first: of a sheet that is bent along one
+	// side, two sides agree with one another alone.
+	start := append([]float64(nil), f.sol.params...)
+	if f.adjust() == nil {
+		for i := range missed {
+			missed[i] = f.miss(i)
+		}
+		slices.Sort(missed)
+		if scale := math.Max(missed[n/2]/seen, 1); scale < 5 && missed[n-1] < 4*scale {
+			for i := range f.used {
+				f.used[i] = true
+			}
+			restore()
+			restore = func() {}
+			return f.adjust()
+		}
+	}
+	f.sol.params = start
+
+	const cut = 4.685 // 95 % efficiency on normal errors
 	scale := 0.0
 	for round := range 20 {
 		for i := range missed {
@@ -295,28 +315,46 @@ func (f *controlFit) reweigh() error {
 	if thin(left) {
 		return errors.New("those known points that agree with one another lie on one line")
 	}
+	restore()
+	restore = func() {}
 	return f.adjust()
 }
 
-// loosen lets the lens bend freely where nothing is known of it, and returns
-// what undoes that.
+// loosen lets the lens bend freely where nothing is known of it, and the
+// sheet a little, and returns what undoes that: neither must make outliers of
+// one side of the sheet.
 func (f *controlFit) loosen() func() {
-	if f.set.Scan || f.set.Lens != nil || f.lensFitted > 0 {
+	if f.set.Scan {
 		return func() {}
 	}
 	p, step := f.sheet.precision, f.sheet.step
-	k1, k2, step2 := p.At(pK1, pK1), p.At(pK2, pK2), step[pK2]
-	const free = 1 / (0.3 * 0.3)
-	p.SetSym(pK1, pK1, free)
+	type was struct {
+		at              int
+		precision, step float64
+	}
+	var before []was
+	free := func(at int, sd, h float64) {
+		before = append(before, was{at, p.At(at, at), step[at]})
+		p.SetSym(at, at, 1/(sd*sd))
+		step[at] = h
+	}
+	if f.set.Lens == nil && f.lensFitted == 0 {
+		free(pK1, 0.3, 1e-5)
+		if len(f.controls) >= leastK2 {
+			free(pK2, 0.3, 1e-5)
+		}
+	}
 	if len(f.controls) >= leastK2 {
-		p.SetSym(pK2, pK2, free)
-		step[pK2] = 1e-5
+		for k := range bends {
+			free(pBend+k, 0.03, 1e-6)
+		}
 	}
 	return func() {
-		p.SetSym(pK1, pK1, k1)
-		p.SetSym(pK2, pK2, k2)
-		if step[pK2] = step2; step2 == 0 {
-			f.sol.params[pK2] = 0
+		for _, w := range before {
+			p.SetSym(w.at, w.at, w.precision)
+			if step[w.at] = w.step; w.step == 0 {
+				f.sol.params[w.at] = f.sheet.prior[w.at]
+			}
 		}
 	}
 }

@@ -10,8 +10,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// Places of a photograph's parameters: the optics, then the homography from
-// the sheet to directions.
+// Places of a photograph's parameters: the optics, the homography from the
+// sheet to directions, and how the sheet is bent (in units of its size, used
+// only while outliers are looked for).
 const (
 	pFx = iota
 	pFy
@@ -23,11 +24,23 @@ const (
 	pP1
 	pP2
 	pH
-	photoParams = pH + 8
+	pBend       = pH + 8
+	photoParams = pBend + 3
 )
 
 func opticsOf(p []float64) optics {
 	return optics{p[pFx], p[pFy], p[pCx], p[pCy], p[pK1], p[pK2], p[pK3], p[pP1], p[pP2]}
+}
+
+func homographyOf(p []float64) homography { return homography(p[pH:pBend]) }
+
+// bends are the three simplest ways in which a sheet is not flat: along x,
+// along y and twisted, each by how far it lifts a point given in units of the
+// sheet's size.
+var bends = [3]func(r2.Vec) float64{
+	func(q r2.Vec) float64 { return q.X*q.X - 1 },
+	func(q r2.Vec) float64 { return q.Y*q.Y - 1 },
+	func(q r2.Vec) float64 { return q.X * q.Y },
 }
 
 // DefaultLensU is the standard uncertainty of a photograph's k1 when nothing
@@ -72,6 +85,9 @@ func newPhotoMap(set ControlSet) *controlMap {
 	for i := range 8 {
 		s.names[pH+i], s.step[pH+i] = EdgeLocation, 1e-6
 	}
+	for i := range bends {
+		s.names[pBend+i] = Flatness
+	}
 	if set.Lens != nil {
 		set.Lens.prepare(s, set.WidthPx, set.HighPx)
 	} else {
@@ -81,7 +97,19 @@ func newPhotoMap(set ControlSet) *controlMap {
 	s.prior = append([]float64(nil), s.start...)
 
 	s.toPx = func(p []float64, mm r2.Vec) (r2.Vec, bool) {
-		n, w := homography(p[pH:]).apply(to(mm))
+		h, q := homographyOf(p), to(mm)
+		if p[pBend] != 0 || p[pBend+1] != 0 || p[pBend+2] != 0 {
+			z := 0.0
+			for k, lift := range bends {
+				z += p[pBend+k] * lift(q)
+			}
+			o, err := poseOf(h, 1)
+			if err != nil {
+				return nowhere, false
+			}
+			q = r2.Add(q, r2.Scale(z/o.at.Z, r2.Sub(q, r2.Vec{X: o.at.X, Y: o.at.Y})))
+		}
+		n, w := h.apply(q)
 		if !(w > 1.0/mostDepth/10) {
 			return nowhere, false
 		}
@@ -93,7 +121,7 @@ func newPhotoMap(set ControlSet) *controlMap {
 		if !ok {
 			return nowhere, false
 		}
-		q, w := homography(p[pH:]).invert(n)
+		q, w := homographyOf(p).invert(n)
 		if !(w > 1.0/mostDepth) || !finite(q) {
 			return nowhere, false
 		}
@@ -116,7 +144,7 @@ func newPhotoMap(set ControlSet) *controlMap {
 		if err := checkView(h, controls, to); err != nil {
 			return err
 		}
-		copy(s.start[pH:], h[:])
+		copy(s.start[pH:pBend], h[:])
 		return nil
 	}
 	return s

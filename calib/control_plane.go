@@ -43,7 +43,9 @@ func (f *controlFit) plane(method string) (*Plane, ControlFit, error) {
 		if err := f.bending(&rep, &view, &sd, cov, factor); err != nil {
 			return nil, rep, err
 		}
-		sd[eHeight] = f.set.AboveU
+		// A bent sheet touches the face somewhere and is off it elsewhere, on
+		// average by about as much again as it is bent.
+		sd[eHeight] = math.Hypot(f.set.AboveU, math.Max(f.set.FlatU, bentHeight*rep.BendMM))
 		if view.above == 0 && sd[eHeight] == 0 {
 			sd[eFocal] = 0
 		}
@@ -175,15 +177,15 @@ func (f *controlFit) camera(rep *ControlFit, view *viewer, sd *[laterErrors]floa
 			hCov.SetSym(i, j, cov.At(pH+i, pH+j))
 		}
 	}
-	factor, u := focalOf(homography(p[pH:]), hCov, known)
+	factor, u := focalOf(homographyOf(p), hCov, known)
 	if rep.FocalFrom == FocalAssumed && u < known/2 {
 		rep.FocalFrom = FocalEstimated
 	}
 	view.eye = func(p []float64, focal float64) ([3]float64, bool) {
-		o, err := poseOf(homography(p[pH:]), factor*focal)
+		o, err := poseOf(homographyOf(p), factor*focal)
 		return [3]float64{middle.X + size*o.at.X, middle.Y + size*o.at.Y, size * o.at.Z}, err == nil
 	}
-	o, err := poseOf(homography(p[pH:]), factor)
+	o, err := poseOf(homographyOf(p), factor)
 	if err != nil {
 		return err
 	}
@@ -197,8 +199,7 @@ func (f *controlFit) camera(rep *ControlFit, view *viewer, sd *[laterErrors]floa
 }
 
 // bending finds how the fit would move if the sheet were bent, and whether
-// the residuals say that it is. Three bends are tried: along x, along y and
-// twisted. A point that is lifted by z is seen where its line of sight meets
+// the residuals say that it is. A point that is lifted by z is seen where its line of sight meets
 // the flat sheet, z·(X − C)/C_z aside.
 func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]float64, cov *mat.SymDense, factor float64) error {
 	n, dof := f.count()
@@ -212,20 +213,15 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 		return nil // anything that a bend does, a homography can do as well
 	}
 	middle, size := extent(mm)
-	lift := [3]func(u, v float64) float64{
-		func(u, v float64) float64 { return u*u - 1 },
-		func(u, v float64) float64 { return v*v - 1 },
-		func(u, v float64) float64 { return u * v },
-	}
 	count := 2 * len(f.controls)
 	design := mat.NewDense(count, 3, nil)
 	eye := rep.Camera
-	for k := range lift {
+	for k, lift := range bends {
 		rms := 0.0
 		z := make([]float64, len(f.controls))
 		for i, c := range f.controls {
 			q := r2.Scale(1/size, r2.Sub(c.MM, middle))
-			z[i] = lift[k](q.X, q.Y)
+			z[i] = lift(q)
 			if f.used[i] {
 				rms += z[i] * z[i] / float64(n)
 			}
@@ -304,6 +300,11 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	rep.Warnings = append(rep.Warnings, fmt.Sprintf("the sheet was not flat, by about %.1f mm, or the lens bends as that would: hold it down on a flat face and take the picture again", rep.BendMM))
 	return nil
 }
+
+// bentHeight is the mean height of a border of points over the face, relative
+// to the rms of its bend, for a sheet that is bent like a parabola and touches
+// the face in its middle or with its sides.
+const bentHeight = 1.5
 
 // maxBend is more than a sheet that lies on a face is ever off it, in mm.
 const maxBend = 20
