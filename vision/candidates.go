@@ -115,62 +115,88 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	if err != nil {
 		return nil, err
 	}
-	maps := make([][]float32, len(radii))
-	each(len(radii), func(i int) { maps[i] = s.ringMean(radii[i]) })
-
-	noise := make([]float64, len(radii))
-	each(len(radii), func(i int) { noise[i] = typical(maps[i], l.w) })
+	defer s.close()
+	maps := make([]ringMap, len(radii))
 	peaks := make([][]candidate, len(radii))
-	each(len(radii), func(i int) {
-		if noise[i] == 0 {
-			return
+	// A batch of radii at a time, and no map longer than it is needed: fresh
+	// memory costs more than the arithmetic.
+	batch := max(2, runtime.GOMAXPROCS(0))
+	taken := 0
+	for first := 0; first < len(radii); first += batch {
+		end := min(first+batch, len(radii))
+		each(end-first, func(i int) { maps[first+i] = s.ringMean(radii[first+i]) })
+		ready := end - 1 // the next radius decides on the last one's peaks
+		if end == len(radii) {
+			ready = end
 		}
-		places(maps[i], l.w, float32(leastZ*noise[i]), func(x, y int) {
-			if !isPeak(maps, noise, l.w, l.h, i, x, y) {
-				return
-			}
-			z := float64(maps[i][y*l.w+x]) / noise[i]
-			peaks[i] = append(peaks[i], candidate{
-				centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
-				radius: radii[i] * 2 / (l.sx + l.sy),
-				sign:   math.Copysign(1, z),
-				z:      math.Abs(z),
+		each(ready-taken, func(i int) {
+			i += taken
+			peaks[i] = peaksOf(maps, i, func(x, y int, z float64) candidate {
+				return candidate{
+					centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
+					radius: radii[i] * 2 / (l.sx + l.sy),
+					sign:   math.Copysign(1, z),
+					z:      math.Abs(z),
+				}
 			})
 		})
-	})
+		for i := max(taken-1, 0); i < ready-1; i++ {
+			s.reuse(maps[i])
+		}
+		taken = ready
+	}
 	all := slices.Concat(peaks...)
 	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
 	return all[:min(len(all), maxPerLevel)], nil
 }
 
-// places calls f for every value of a map w wide that is at least least from
-// zero and no nearer to it than its neighbours on the row.
-func places(m []float32, w int, least float32, f func(x, y int)) {
-	for y := range len(m) / w {
-		row := m[y*w : (y+1)*w]
+// ringMap is the circle filter's response for one radius.
+type ringMap struct {
+	w, h, stride int
+	v            []float32
+	noise        float64 // its typical size
+
+	mat gocv.Mat // whose memory v is
+}
+
+func (m ringMap) row(y int) []float32 { return m.v[y*m.stride:][:m.w] }
+
+// peaksOf returns what made makes of the local maxima of map i.
+func peaksOf(maps []ringMap, i int, made func(x, y int, z float64) candidate) []candidate {
+	m := maps[i]
+	if m.noise == 0 {
+		return nil
+	}
+	var peaks []candidate
+	least := float32(leastZ * m.noise)
+	for y := range m.h {
+		row := m.row(y)
 		for x, v := range row {
-			before, after := row[max(x-1, 0)], row[min(x+1, w-1)]
-			if v >= least && v >= before && v >= after || v <= -least && v <= before && v <= after {
-				f(x, y)
+			// Most are not even the strongest on their row.
+			before, after := row[max(x-1, 0)], row[min(x+1, m.w-1)]
+			if (v >= least && v >= before && v >= after || v <= -least && v <= before && v <= after) && isPeak(maps, i, x, y) {
+				peaks = append(peaks, made(x, y, float64(v)/m.noise))
 			}
 		}
 	}
+	return peaks
 }
 
 // isPeak says whether the filter's value is no weaker than its neighbours' in
 // place and radius.
-func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
-	v := float64(maps[i][y*w+x]) / noise[i]
+func isPeak(maps []ringMap, i, x, y int) bool {
+	v := float64(maps[i].row(y)[x]) / maps[i].noise
 	sign := math.Copysign(1, v)
 	v *= sign
-	left, right := max(x-1, 0), min(x+1, w-1)
+	left, right := max(x-1, 0), min(x+1, maps[i].w-1)
 	for _, j := range [3]int{i, max(0, i-1), min(len(maps)-1, i+1)} {
-		if noise[j] == 0 {
+		m := maps[j]
+		if m.noise == 0 {
 			continue
 		}
-		most := float32(v * noise[j] * (1 + 1e-6))
-		for yy := max(0, y-1); yy <= min(h-1, y+1); yy++ {
-			for _, n := range maps[j][yy*w+left : yy*w+right+1] {
+		most := float32(v * m.noise * (1 + 1e-6))
+		for yy := max(0, y-1); yy <= min(m.h-1, y+1); yy++ {
+			for _, n := range m.row(yy)[left : right+1] {
 				if float32(sign)*n > most {
 					return false
 				}
@@ -181,26 +207,25 @@ func isPeak(maps [][]float32, noise []float64, w, h, i, x, y int) bool {
 }
 
 // typical returns the root mean square of the smaller four fifths of the
-// values of a map w wide, so that the circles themselves do not count as
-// noise.
-func typical(m []float32, w int) float64 {
+// values, so that the circles themselves do not count as noise.
+func (m ringMap) typical() float64 {
 	const bins = 4096
 	const every = 7 // a seventh of the rows says as much
 	top := float32(0)
 	n := 0
-	for y := 0; y < len(m)/w; y += every {
-		for _, x := range m[y*w : (y+1)*w] {
+	for y := 0; y < m.h; y += every {
+		for _, x := range m.row(y) {
 			top = max(top, x, -x)
 		}
-		n += w
+		n += m.w
 	}
 	if top == 0 {
 		return 0
 	}
 	var count [bins]int
 	scale := bins * 0.999 / top
-	for y := 0; y < len(m)/w; y += every {
-		for _, x := range m[y*w : (y+1)*w] {
+	for y := 0; y < m.h; y += every {
+		for _, x := range m.row(y) {
 			count[int(max(x, -x)*scale)]++
 		}
 	}
@@ -247,55 +272,86 @@ func bands(h int, f func(row int)) {
 // circle filter that does not depend on the radius.
 type spectrum struct {
 	w, h, fw, fh int
-	q            []float32 // complex, fh rows of fw, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry and is left empty
+	q            []float32 // complex, fh rows of fw, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry and is not used
 	bin          []uint16  // of the Bessel table, fh rows of fw/2+1
+
+	mats  []gocv.Mat // to be closed
+	mutex sync.Mutex // of what follows
+	in    []gocv.Mat // transforms' inputs not in use
+	out   []gocv.Mat // and outputs
 }
 
 func newSpectrum(l level, pad int) (*spectrum, error) {
-	nx, ny, err := relativeSlopes(l)
-	if err != nil {
-		return nil, err
-	}
 	// pad leaves room for the largest circle, so that the transform's
 	// wrap-around does not join opposite sides of the picture.
 	s := &spectrum{w: l.w, h: l.h, fw: gocv.GetOptimalDFTSize(l.w + pad), fh: gocv.GetOptimalDFTSize(l.h + pad)}
-	var transforms [2]gocv.Mat
-	var errs [2]error
-	each(2, func(i int) { transforms[i], errs[i] = s.transform([2][]float32{nx, ny}[i]) })
-	defer transforms[0].Close()
-	defer transforms[1].Close()
-	if err := cmp.Or(errs[0], errs[1]); err != nil {
-		return nil, err
-	}
-	x, err := transforms[0].DataPtrFloat32()
+	nx, ny, err := relativeSlopes(l, s.fw, s.fh)
 	if err != nil {
 		return nil, err
 	}
-	y, err := transforms[1].DataPtrFloat32()
-	if err != nil {
+	defer nx.Close()
+	defer ny.Close()
+	tx, ty := gocv.NewMat(), gocv.NewMat()
+	s.mats = append(s.mats, tx)
+	defer ty.Close()
+	each(2, func(i int) {
+		gocv.DFT([2]gocv.Mat{nx, ny}[i], [2]*gocv.Mat{&tx, &ty}[i], gocv.DftComplexOutput)
+	})
+	if s.q, err = tx.DataPtrFloat32(); err != nil {
+		s.close()
 		return nil, err
 	}
-	s.q = make([]float32, len(x))
-	s.bin = make([]uint16, s.fh*(s.fw/2+1))
+	y, err := ty.DataPtrFloat32()
+	if err != nil {
+		s.close()
+		return nil, err
+	}
+	half := s.fw/2 + 1
+	s.bin = make([]uint16, s.fh*half)
 	bands(s.fh, func(v int) {
 		fy := frequency(v, s.fh)
-		bin := s.bin[v*(s.fw/2+1):]
-		for u := range s.fw/2 + 1 {
-			fx := frequency(u, s.fw)
+		bin := s.bin[v*half:][:half]
+		q, y := s.q[2*v*s.fw:][:2*half], y[2*v*s.fw:][:2*half]
+		for u := range bin {
+			fx := float64(u) / float64(s.fw)
 			f2 := fx*fx + fy*fy
-			if f2 == 0 {
-				continue
-			}
 			bin[u] = uint16(f2 * besselBins)
 			f := math.Sqrt(f2)
 			c, sn := float32(fx/f), float32(fy/f)
-			k := 2 * (v*s.fw + u)
-			re := x[k]*c + y[k]*sn
-			im := x[k+1]*c + y[k+1]*sn
-			s.q[k], s.q[k+1] = -im, re
+			if f == 0 {
+				c, sn = 0, 0
+			}
+			q[2*u], q[2*u+1] = -(q[2*u+1]*c + y[2*u+1]*sn), q[2*u]*c+y[2*u]*sn
 		}
 	})
 	return s, nil
+}
+
+func (s *spectrum) close() {
+	for _, m := range s.mats {
+		m.Close()
+	}
+}
+
+// buffer returns a matrix of the spectrum's size that is not in use.
+func (s *spectrum) buffer(free *[]gocv.Mat, kind gocv.MatType) gocv.Mat {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	if n := len(*free); n > 0 {
+		m := (*free)[n-1]
+		*free = (*free)[:n-1]
+		return m
+	}
+	m := gocv.NewMatWithSize(s.fh, s.fw, kind)
+	s.mats = append(s.mats, m)
+	return m
+}
+
+// reuse lets the memory of a map that is not needed any more be another's.
+func (s *spectrum) reuse(m ringMap) {
+	s.mutex.Lock()
+	defer s.mutex.Unlock()
+	s.out = append(s.out, m.mat)
 }
 
 // frequency returns the frequency, in cycles a pixel, of bin k of n.
@@ -306,54 +362,35 @@ func frequency(k, n int) float64 {
 	return float64(k) / float64(n)
 }
 
-func (s *spectrum) transform(v []float32) (gocv.Mat, error) {
-	padded := gocv.NewMatWithSize(s.fh, s.fw, gocv.MatTypeCV32F)
-	defer padded.Close()
-	p, err := padded.DataPtrFloat32()
-	if err != nil {
-		return gocv.NewMat(), err
-	}
-	clear(p)
-	for y := range s.h {
-		copy(p[y*s.fw:], v[y*s.w:(y+1)*s.w])
-	}
-	out := gocv.NewMat()
-	gocv.DFT(padded, &out, gocv.DftComplexOutput)
-	return out, nil
-}
-
 // ringMean returns, for every pixel of the level, the mean outward relative
 // slope on the circle of radius r around it:
 //
 //	(1/2π) ∫ N(c + r u)·u dθ = F⁻¹[ i J₁(2πr|f|) (N̂x cosφ + N̂y sinφ) ].
-func (s *spectrum) ringMean(r float64) []float32 {
+func (s *spectrum) ringMean(r float64) ringMap {
 	bessel := besselTable(2 * math.Pi * r)
-	in := gocv.NewMatWithSize(s.fh, s.fw, gocv.MatTypeCV32FC2)
-	defer in.Close()
+	in := s.buffer(&s.in, gocv.MatTypeCV32FC2)
+	m := ringMap{w: s.w, h: s.h, stride: s.fw, mat: s.buffer(&s.out, gocv.MatTypeCV32F)}
 	p, err := in.DataPtrFloat32()
-	if err != nil { // cannot happen: the matrix was just made as floats
-		return make([]float32, s.w*s.h)
+	if err != nil { // cannot happen: the matrix was made as floats
+		return ringMap{mat: m.mat}
 	}
 	half := s.fw/2 + 1
 	for v := range s.fh {
 		row, q := p[2*v*s.fw:][:2*half], s.q[2*v*s.fw:][:2*half]
-		for u, bin := range s.bin[v*half : (v+1)*half] {
+		for u, bin := range s.bin[v*half:][:half] {
 			j := bessel[bin]
 			row[2*u], row[2*u+1] = q[2*u]*j, q[2*u+1]*j
 		}
 	}
-	out := gocv.NewMat()
-	defer out.Close()
-	gocv.DFT(in, &out, gocv.DftInverse|gocv.DftScale|gocv.DftRealOutput)
-	m, err := out.DataPtrFloat32()
-	if err != nil { // cannot happen: the transform of floats is floats
-		return make([]float32, s.w*s.h)
+	gocv.DFT(in, &m.mat, gocv.DftInverse|gocv.DftScale|gocv.DftRealOutput)
+	s.mutex.Lock()
+	s.in = append(s.in, in)
+	s.mutex.Unlock()
+	if m.v, err = m.mat.DataPtrFloat32(); err != nil { // cannot happen: the transform of floats is floats
+		return ringMap{mat: m.mat}
 	}
-	res := make([]float32, s.w*s.h)
-	for y := range s.h {
-		copy(res[y*s.w:(y+1)*s.w], m[y*s.fw:])
-	}
-	return res
+	m.noise = m.typical()
+	return m
 }
 
 // besselBins is how finely the squared frequency (at most ½) is divided.
@@ -369,11 +406,12 @@ func besselTable(scale float64) []float32 {
 
 // relativeSlopes returns the grey's slope along x and y divided by the usual
 // size of slopes around the place, and cut off so that one blot cannot stand
-// for a rim.
-func relativeSlopes(l level) (nx, ny []float32, err error) {
+// for a rim, in matrices of fw × fh with zeros beyond the level. The caller
+// closes them.
+func relativeSlopes(l level, fw, fh int) (nx, ny gocv.Mat, err error) {
 	src, err := l.mat()
 	if err != nil {
-		return nil, nil, err
+		return nx, ny, err
 	}
 	defer src.Close()
 	f, gx, gy := gocv.NewMat(), gocv.NewMat(), gocv.NewMat()
@@ -384,44 +422,48 @@ func relativeSlopes(l level) (nx, ny []float32, err error) {
 	gocv.GaussianBlur(f, &f, image.Point{}, 0.8, 0.8, gocv.BorderReplicate)
 	gocv.Sobel(f, &gx, gocv.MatTypeCV32F, 1, 0, 3, 1./8, 0, gocv.BorderReplicate)
 	gocv.Sobel(f, &gy, gocv.MatTypeCV32F, 0, 1, 3, 1./8, 0, gocv.BorderReplicate)
-	vx, err := gx.DataPtrFloat32()
-	if err != nil {
-		return nil, nil, err
-	}
-	vy, err := gy.DataPtrFloat32()
-	if err != nil {
-		return nil, nil, err
-	}
-	energy := gocv.NewMatWithSize(l.h, l.w, gocv.MatTypeCV32F)
-	defer energy.Close()
-	e, err := energy.DataPtrFloat32()
-	if err != nil {
-		return nil, nil, err
+	vx, errX := gx.DataPtrFloat32()
+	vy, errY := gy.DataPtrFloat32()
+	energy, errE := f.DataPtrFloat32() // in the grey's place, which is not needed any more
+	if err := cmp.Or(errX, errY, errE); err != nil {
+		return nx, ny, err
 	}
 	sums := make([]float64, l.h)
 	bands(l.h, func(y int) {
 		for i := y * l.w; i < (y+1)*l.w; i++ {
-			e[i] = vx[i]*vx[i] + vy[i]*vy[i]
-			sums[y] += float64(e[i])
+			energy[i] = vx[i]*vx[i] + vy[i]*vy[i]
+			sums[y] += float64(energy[i])
 		}
 	})
-	mean := floats.Sum(sums) / float64(len(e))
-	gocv.BoxFilter(energy, &energy, -1, image.Pt(aroundSide, aroundSide))
-	if e, err = energy.DataPtrFloat32(); err != nil {
-		return nil, nil, err
+	floor := float32(leastSlope*leastSlope + 0.1*floats.Sum(sums)/float64(len(energy)))
+	gocv.BoxFilter(f, &f, -1, image.Pt(aroundSide, aroundSide))
+
+	nx, ny = gocv.NewMatWithSize(fh, fw, gocv.MatTypeCV32F), gocv.NewMatWithSize(fh, fw, gocv.MatTypeCV32F)
+	px, errX := nx.DataPtrFloat32()
+	py, errY := ny.DataPtrFloat32()
+	energy, errE = f.DataPtrFloat32()
+	if err := cmp.Or(errX, errY, errE); err != nil {
+		nx.Close()
+		ny.Close()
+		return nx, ny, err
 	}
-	nx, ny = make([]float32, len(e)), make([]float32, len(e))
-	floor := float32(leastSlope*leastSlope + 0.1*mean)
-	bands(l.h, func(row int) {
-		for i := row * l.w; i < (row+1)*l.w; i++ {
+	bands(fh, func(row int) {
+		px, py := px[row*fw:][:fw], py[row*fw:][:fw]
+		clear(px)
+		clear(py)
+		if row >= l.h {
+			return
+		}
+		for col := range l.w {
+			i := row*l.w + col
 			x, y := vx[i], vy[i]
-			size := (x*x + y*y) / (e[i] + floor)
-			scale := 1 / (e[i] + floor)
+			size := (x*x + y*y) / (energy[i] + floor)
+			scale := 1 / (energy[i] + floor)
 			if size > mostSlope*mostSlope {
 				scale *= mostSlope * mostSlope / size
 			}
 			k := float32(math.Sqrt(float64(scale)))
-			nx[i], ny[i] = x*k, y*k
+			px[col], py[col] = x*k, y*k
 		}
 	})
 	return nx, ny, nil
