@@ -43,6 +43,11 @@ type LensModel struct {
 	K3         bool
 }
 
+// unevenSheet is what points of a good sheet miss by at most, relative to the
+// picture's longer side. Those of the published chessboards miss by 0.0003 of
+// it, those of a sheet with dots that is bent and unevenly printed by 0.0007.
+const unevenSheet = 0.0005
+
 const (
 	leastViews = 3
 	mostViews  = 60
@@ -426,6 +431,9 @@ func (b *bundle) lens() (*Lens, LensFit, error) {
 	}
 	if u := math.Sqrt(l.Cov.At(pFx, pFx)) / l.FX; u > 0.05 {
 		return nil, fit, fmt.Errorf("the pictures leave the focal length open (±%.0f %%): take some more, tilted by 20 to 40 degrees to all sides", 200*u)
+	}
+	if most := unevenSheet * math.Max(b.w, b.h); fit.RMSPx > most {
+		fit.Warnings = append(fit.Warnings, fmt.Sprintf("the points miss by %.2f px, and a good sheet's by less than %.2f px: it was not flat, or is not as even as it should be, and the lens is no better known than that; take a flat, well printed one", fit.RMSPx, most))
 	}
 	if tilted < 2 {
 		fit.Warnings = append(fit.Warnings, "nearly all pictures were taken straight on; tilt the camera by 20 to 40 degrees in most of them")
