@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -28,17 +29,24 @@ type Suggestion struct {
 type SuggestionKind string
 
 const (
-	Larger       SuggestionKind = "larger_holes"
-	Slot         SuggestionKind = "slot"
-	AsMeasured   SuggestionKind = "as_measured" // lay the part out as the face was measured
-	KnownPCD     SuggestionKind = "measure_pitch_circle"
-	MeasureMore  SuggestionKind = "measure_better"
-	caliperU95                  = 0.05 // mm, of a careful caliper measurement; common practice
-	biggestSlot                 = 2.0  // slot lengths in hole diameters that are worth telling
-	slotsToTry                  = 3
-	factorSteps                 = 7
-	factorDraws                 = 2000
-	factorLowest                = 0.02
+	Larger      SuggestionKind = "larger_holes"
+	Slot        SuggestionKind = "slot"
+	AsMeasured  SuggestionKind = "as_measured" // lay the part out as the face was measured
+	KnownPCD    SuggestionKind = "measure_pitch_circle"
+	MeasureMore SuggestionKind = "measure_better"
+)
+
+const (
+	caliperU95  = 0.05 // mm, of a careful caliper measurement; common practice
+	biggestSlot = 2.0  // slot lengths in hole diameters that are worth telling
+	widestHole  = 2.0  // hole diameters in bolt diameters, likewise
+	slotsToTry  = 3
+
+	// The search for how good a measurement must be: halvings of the range, the
+	// draws for each, and the least uncertainty as a share of the stated one.
+	factorSteps  = 7
+	factorDraws  = 2000
+	factorLowest = 0.02
 )
 
 // suggest looks for what would reach the wanted probability.
@@ -64,6 +72,11 @@ func percent(p float64) string {
 		return "over 99.9 %"
 	}
 	return fmt.Sprintf("%.1f %%", 100*p)
+}
+
+// short is a length to a micrometre at most.
+func short(mm float64) string {
+	return strconv.FormatFloat(math.Round(mm*1000)/1000, 'f', -1, 64)
 }
 
 func (j Joint) asMeasured(opts MateOptions) []Suggestion {
@@ -106,12 +119,15 @@ func (j Joint) larger(opts MateOptions, best match, misfits []float64) []Suggest
 	for _, s := range opts.Sizes {
 		if s.Diameter >= old+2*sure-1e-9 {
 			diameter = s.Diameter
-			what = fmt.Sprintf("drill the part's holes %g mm (%s)", diameter, s.Name)
+			what = fmt.Sprintf("drill the part's holes %s mm (%s)", short(diameter), s.Name)
 			break
 		}
 	}
+	if diameter > widestHole*j.Bolts[tight] {
+		return nil
+	}
 	c := chanceOf(misfits, (diameter-old)/2)
-	text := fmt.Sprintf("Larger holes: %s instead of %g mm: %s.", what, old, percent(c.p))
+	text := fmt.Sprintf("Larger holes: %s instead of %s mm: %s.", what, short(old), percent(c.p))
 	if diameter-j.Bolts[tight] > 0.25*j.Bolts[tight] {
 		text += " See that the bolt's head or a thick washer still bears all round."
 	}

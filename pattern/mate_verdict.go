@@ -132,7 +132,7 @@ func Mate(j Joint, opts MateOptions) (*Mating, error) {
 	}
 	e := j.newEnsemble(1, opts.Draws, opts.Seed)
 	found, _, whole := j.match(e.reach())
-	best := found[0]
+	best := plainest(found)
 	misfits := e.misfits(found)
 	slices.Sort(misfits)
 	chance := chanceOf(misfits, 0)
@@ -162,6 +162,18 @@ func Mate(j Joint, opts MateOptions) (*Mating, error) {
 	m.OtherSide = OtherSide{math.Max(other.tightest(over[0].to)+2*over[0].f, 0), over[0].f <= 0}
 	m.Suggestions = j.suggest(opts, found, misfits, chance)
 	return m, nil
+}
+
+// plainest is the match that needs the least turn, of those that are as good
+// as the best: an even part fits in as many ways as it has holes.
+func plainest(found []match) match {
+	best := found[0]
+	for _, m := range found {
+		if m.f <= found[0].f+slack && math.Abs(math.Remainder(m.theta, 2*math.Pi)) < math.Abs(math.Remainder(best.theta, 2*math.Pi)) {
+			best = m
+		}
+	}
+	return best
 }
 
 // tightest is the smallest clearance of the part's holes.

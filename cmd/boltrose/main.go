@@ -36,6 +36,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return runFrame(rest, stdout, stderr)
 	case "profile":
 		return runProfile(rest, stdout, stderr)
+	case "mate":
+		return runMate(rest, stdout, stderr)
 	case "version", "--version":
 		return runVersion(rest, stdout, stderr)
 	case "help", "--help", "-h":

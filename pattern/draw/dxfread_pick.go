@@ -22,7 +22,8 @@ const alike = 0.02
 
 // Holes finds the n holes among the circles: those picked, if they are n; else
 // those of the one size of which there are n. Of two sizes on the same centres
-// (holes and their counterbores) it takes the smaller.
+// (holes and their counterbores) it takes the smaller. Circles of several sizes
+// are never taken unasked: one may be the bore or the outline.
 func (c *Circles) Holes(n int, pick Pick) ([]Circle, error) {
 	var in []Circle
 	for _, k := range c.All {
@@ -30,7 +31,7 @@ func (c *Circles) Holes(n int, pick Pick) ([]Circle, error) {
 			in = append(in, k)
 		}
 	}
-	if len(in) == n {
+	if picked := pick != (Pick{}); picked && len(in) == n {
 		return in, nil
 	}
 	slices.SortStableFunc(in, func(a, b Circle) int { return cmp.Compare(a.Diameter, b.Diameter) })

@@ -1,0 +1,380 @@
+package main
+
+import (
+	_ "embed"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"boltrose/cmd/internal/atomicfile"
+	"boltrose/cmd/internal/show"
+	"boltrose/pattern"
+	"boltrose/pattern/draw"
+	"boltrose/pattern/thread"
+
+	"github.com/spf13/pflag"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+//go:embed help_mate.txt
+var helpMate string
+
+// mateCommand is what the flags of boltrose mate say.
+type mateCommand struct {
+	reading string
+
+	pcd            float64
+	holes          int
+	angles         []float64
+	with           string
+	flip           bool
+	position       float64
+	bolts          []bolt
+	clearance      []float64
+	fit            string
+	faceHole       float64
+	low, high      float64
+	layer, drawnIn string
+	json           string
+	draws          int
+	seed           uint64
+}
+
+// bolt is a size as given, with its clearance holes where a table has it.
+type bolt struct {
+	name     string
+	diameter float64
+	table    *thread.Clearance
+}
+
+func runMate(args []string, stdout, stderr io.Writer) int {
+	c, err := parseMate(args)
+	if errors.Is(err, pflag.ErrHelp) {
+		fmt.Fprint(stdout, helpMate)
+		return exitDone
+	}
+	if err == nil {
+		err = c.run(stdout, stderr)
+	}
+	if err != nil {
+		return wrong(stderr, err)
+	}
+	return exitDone
+}
+
+func newMateFlags(c *mateCommand) *pflag.FlagSet {
+	f := pflag.NewFlagSet("mate", pflag.ContinueOnError)
+	f.SetOutput(io.Discard)
+	f.Usage = func() {}
+	f.Var(mmValue(&c.pcd), "pcd", "")
+	f.IntVar(&c.holes, "holes", 0, "")
+	f.Var(anglesValue(&c.angles), "angles", "")
+	f.StringVar(&c.with, "with", "", "")
+	f.BoolVar(&c.flip, "flip", false, "")
+	f.Var(mmValue(&c.position), "position", "")
+	f.Var(boltsValue(&c.bolts), "bolt", "")
+	f.Var(mmListValue(&c.clearance), "clearance", "")
+	f.StringVar(&c.fit, "fit", "", "")
+	f.Var(mmValue(&c.faceHole), "face-hole", "")
+	f.Var(rangeValue(&c.low, &c.high), "diameter", "")
+	f.StringVar(&c.layer, "layer", "", "")
+	f.StringVar(&c.drawnIn, "drawing-units", "", "")
+	f.StringVar(&c.json, "json", "", "")
+	f.IntVar(&c.draws, "draws", 10_000, "")
+	f.Uint64Var(&c.seed, "seed", 1, "")
+	return f
+}
+
+func parseMate(args []string) (*mateCommand, error) {
+	c := &mateCommand{}
+	f := newMateFlags(c)
+	if err := f.Parse(args); err != nil {
+		if errors.Is(err, pflag.ErrHelp) {
+			return nil, err
+		}
+		return nil, fmt.Errorf("%w (boltrose mate --help lists the flags)", err)
+	}
+	switch f.NArg() {
+	case 0:
+		return nil, errors.New("which reading? For example: boltrose mate reading.json --pcd 96 --holes 6 --bolt M8")
+	case 1:
+		c.reading = f.Arg(0)
+	default:
+		return nil, fmt.Errorf("mate takes one reading, not %d: %s; the part is given by flags", f.NArg(), strings.Join(f.Args(), " "))
+	}
+	return c, c.check(f)
+}
+
+// check refuses flags that cannot be, alone or together.
+func (c *mateCommand) check(f *pflag.FlagSet) error {
+	given := f.Changed
+	_, fitErr := thread.ParseFit(c.fit)
+	drawing := strings.EqualFold(filepath.Ext(c.with), ".dxf")
+	switch {
+	case c.reading == "":
+		return errors.New("the reading's name is empty")
+	case given("with") && (given("pcd") || given("holes") || given("angles")):
+		return errors.New("--with gives the part; leave --pcd, --holes and --angles out")
+	case !given("with") && !given("pcd"):
+		return errors.New("which part? Give --pcd with --holes or --angles, or --with a reading or drawing")
+	case given("with") && !drawing && !strings.EqualFold(filepath.Ext(c.with), ".json"):
+		return fmt.Errorf("--with %s: give a reading that ends in .json or a drawing that ends in .dxf", c.with)
+	case given("pcd") && given("holes") == given("angles"):
+		return errors.New("--pcd wants either --holes N for even holes or --angles with each hole's angle")
+	case given("holes") && (c.holes < 2 || c.holes > pattern.MaxMateHoles):
+		return fmt.Errorf("--holes is a number from 2 to %d, not %d", pattern.MaxMateHoles, c.holes)
+	case !given("bolt"):
+		return errors.New("which bolts? Give --bolt M8, or the diameter of what goes through the holes")
+	case given("clearance") && given("fit"):
+		return errors.New("--clearance and --fit both give the holes' size; leave one out")
+	case given("fit") && fitErr != nil:
+		return fmt.Errorf("--fit: %w", fitErr)
+	case (given("diameter") || given("layer") || given("drawing-units")) && !drawing:
+		return errors.New("--diameter, --layer and --drawing-units are about a drawing: --with part.dxf")
+	case given("drawing-units") && c.drawnIn != "mm" && c.drawnIn != "in":
+		return fmt.Errorf("--drawing-units is mm or in, not %s", c.drawnIn)
+	case given("json") && c.json == "":
+		return errors.New("--json wants a file name, or - for standard output")
+	case c.draws < 100 || c.draws > pattern.MaxDraws:
+		return fmt.Errorf("--draws is a number from 100 to %d, not %d", pattern.MaxDraws, c.draws)
+	}
+	return nil
+}
+
+func (c *mateCommand) run(stdout, stderr io.Writer) error {
+	if c.json != "" && c.json != "-" {
+		out := []output{{"--json", c.json}}
+		for _, in := range []string{c.reading, c.with} {
+			if in != "" && in != "-" && sameFile(in, c.json) {
+				return fmt.Errorf("--json %s is an input itself; give another name", c.json)
+			}
+		}
+		if err := checkOutputs("", out); err != nil {
+			return err
+		}
+	}
+	face, err := openReading(c.reading)
+	if err != nil {
+		return err
+	}
+	j := pattern.Joint{Face: face.Places(), Flip: c.flip}
+	part, err := c.part(len(face.Holes))
+	if err != nil {
+		return err
+	}
+	j.Part = part.holes
+	j.Part.Zone = c.position
+	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0}
+	sizes, err := c.sizes(&j, part, &about)
+	if err != nil {
+		return err
+	}
+	m, err := pattern.Mate(j, pattern.MateOptions{Draws: c.draws, Seed: c.seed, Sizes: sizes, Made: part.made})
+	if err != nil {
+		return err
+	}
+	m.Warnings = append(m.Warnings, part.warnings...)
+	for _, w := range face.Warnings {
+		m.Warnings = append(m.Warnings, "of the face's reading: "+w)
+	}
+	if c.json == "-" {
+		for _, w := range m.Warnings {
+			fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
+		}
+		return toStdout(stdout, m.WriteJSON)
+	}
+	if err := toStdout(stdout, func(w io.Writer) error { return show.Mate(w, m, about) }); err != nil || c.json == "" {
+		return err
+	}
+	return atomicfile.Write(c.json, m.WriteJSON)
+}
+
+// openReading reads a reading's file; - is standard input.
+func openReading(path string) (*pattern.Reading, error) {
+	in := os.Stdin
+	if path != "-" {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, cannotOpen(path, err)
+		}
+		defer f.Close()
+		in = f
+	}
+	r, err := pattern.ReadJSON(in)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return r, nil
+}
+
+// cannotOpen says in one line why a file cannot be opened.
+func cannotOpen(path string, err error) error {
+	if errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("%s: there is no such file", path)
+	}
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		err = pe.Err
+	}
+	return fmt.Errorf("%s: cannot be opened: %w", path, err)
+}
+
+// matePart is the part as the flags give it.
+type matePart struct {
+	holes     pattern.Holes
+	diameters []float64 // of a drawing's circles
+	about     string
+	made      bool // it exists
+	warnings  []string
+}
+
+func (c *mateCommand) part(n int) (matePart, error) {
+	switch {
+	case strings.EqualFold(filepath.Ext(c.with), ".dxf"):
+		return c.drawing(n)
+	case c.with != "":
+		r, err := openReading(c.with)
+		if err != nil {
+			return matePart{}, err
+		}
+		p := matePart{holes: r.Places(), about: fmt.Sprintf("%d holes of %s", len(r.Holes), show.Plain(c.with)), made: true}
+		for _, w := range r.Warnings {
+			p.warnings = append(p.warnings, "of the part's reading: "+w)
+		}
+		return p, nil
+	case c.holes > 0:
+		angles := make([]float64, c.holes)
+		for i := range angles {
+			angles[i] = 360 * float64(i) / float64(c.holes)
+		}
+		return matePart{holes: onPitchCircle(c.pcd, angles), about: fmt.Sprintf("%d even holes on %s mm", c.holes, short(c.pcd))}, nil
+	}
+	return matePart{holes: onPitchCircle(c.pcd, c.angles), about: fmt.Sprintf("%d holes on %s mm at the angles given", len(c.angles), short(c.pcd))}, nil
+}
+
+// onPitchCircle places holes as a reading numbers them: counter-clockwise,
+// the angle 0 at twelve o'clock.
+func onPitchCircle(pcd float64, anglesDeg []float64) pattern.Holes {
+	var h pattern.Holes
+	for _, a := range anglesDeg {
+		sin, cos := math.Sincos(a * math.Pi / 180)
+		h.At = append(h.At, r2.Vec{X: -pcd / 2 * sin, Y: pcd / 2 * cos})
+	}
+	return h
+}
+
+func (c *mateCommand) drawing(n int) (matePart, error) {
+	f, err := os.Open(c.with)
+	if err != nil {
+		return matePart{}, cannotOpen(c.with, err)
+	}
+	defer f.Close()
+	circles, err := draw.ReadDXF(f, map[string]float64{"mm": 1, "in": 25.4}[c.drawnIn])
+	if err != nil {
+		var pe *os.PathError
+		if errors.As(err, &pe) {
+			return matePart{}, cannotOpen(c.with, err)
+		}
+		if errors.Is(err, draw.ErrNoUnit) {
+			err = fmt.Errorf("%w with --drawing-units mm or in", err)
+		}
+		return matePart{}, fmt.Errorf("%s: %w", c.with, err)
+	}
+	holes, err := circles.Holes(n, draw.Pick{Layer: c.layer, Low: c.low, High: c.high})
+	if err != nil {
+		return matePart{}, fmt.Errorf("%s: %w (--diameter LO-HI, --layer NAME)", c.with, err)
+	}
+	p := matePart{about: fmt.Sprintf("%d circles of %s (in %s)", n, show.Plain(c.with), circles.Unit)}
+	for _, k := range holes {
+		p.holes.At = append(p.holes.At, k.Centre)
+		p.diameters = append(p.diameters, k.Diameter)
+	}
+	if circles.Hidden > 0 {
+		p.warnings = append(p.warnings, fmt.Sprintf("%d circles of the drawing are hidden or on layers that are off, and were left out", circles.Hidden))
+	}
+	return p, nil
+}
+
+// sizes sets the diameters of bolts and holes, and returns the larger holes of
+// the bolt's table where all are of one size.
+func (c *mateCommand) sizes(j *pattern.Joint, part matePart, about *show.MateAbout) ([]pattern.HoleSize, error) {
+	n := len(j.Face.At)
+	bolts, err := oneOrAll(c.bolts, n, "--bolt", "the face's holes")
+	if err != nil {
+		return nil, err
+	}
+	oneBolt := true
+	for _, b := range bolts {
+		j.Bolts = append(j.Bolts, b.diameter)
+		oneBolt = oneBolt && b.diameter == bolts[0].diameter
+	}
+	if c.faceHole > 0 {
+		j.FaceHoles = slices.Repeat([]float64{c.faceHole}, n)
+	}
+	about.Bolts = "bolts of several sizes"
+	if oneBolt {
+		about.Bolts = bolts[0].name + " bolts"
+	}
+	m := len(j.Part.At)
+	class := ""
+	switch {
+	case c.clearance != nil:
+		if j.PartHoles, err = oneOrAll(c.clearance, m, "--clearance", "the part's holes"); err != nil {
+			return nil, err
+		}
+	case c.fit == "" && part.diameters != nil:
+		j.PartHoles = part.diameters
+	case c.fit == "" && part.made:
+		return nil, errors.New("how large are the part's holes? A reading's diameters are too rough for this: give --clearance with what calipers or drills say, or --fit")
+	default:
+		fit := thread.Normal
+		if c.fit != "" {
+			if fit, err = thread.ParseFit(c.fit); err != nil {
+				return nil, err
+			}
+		}
+		if !oneBolt {
+			return nil, errors.New("with bolts of several sizes give each hole of the part its diameter: --clearance 9,9,6.6")
+		}
+		if bolts[0].table == nil {
+			return nil, fmt.Errorf("%s is in no table of clearance holes; give their diameter: --clearance 9", bolts[0].name)
+		}
+		j.PartHoles = slices.Repeat([]float64{bolts[0].table.Holes[fit]}, m)
+		class = fmt.Sprintf(" (%v fit, %s)", fit, bolts[0].table.Source)
+	}
+	least, most := slices.Min(j.PartHoles), slices.Max(j.PartHoles)
+	if most-least > 1e-9 {
+		about.Holes = fmt.Sprintf("holes of %s to %s mm", short(least), short(most))
+		return nil, nil
+	}
+	about.Holes = fmt.Sprintf("holes of %s mm%s", short(least), class)
+	var sizes []pattern.HoleSize
+	if oneBolt && bolts[0].table != nil {
+		for _, fit := range thread.Fits {
+			sizes = append(sizes, pattern.HoleSize{Name: fmt.Sprintf("%v fit, %s", fit, bolts[0].table.Source), Diameter: bolts[0].table.Holes[fit]})
+		}
+	}
+	return sizes, nil
+}
+
+// short is a length to a micrometre at most.
+func short(mm float64) string {
+	return strconv.FormatFloat(math.Round(mm*1000)/1000, 'f', -1, 64)
+}
+
+// oneOrAll gives all n what one was given for.
+func oneOrAll[T any](given []T, n int, flag, of string) ([]T, error) {
+	if len(given) == 1 {
+		return slices.Repeat(given, n), nil
+	}
+	if len(given) != n {
+		return nil, fmt.Errorf("%s has %d sizes for %d: give one for all, or one for each of %s", flag, len(given), n, of)
+	}
+	return given, nil
+}
