@@ -29,7 +29,7 @@ func (p *assembly) known() ([]known, error) {
 			k.U, k.assumed = CaliperU95/coverage, true
 		}
 		if max(d.From, d.To) > p.holes {
-			return nil, fmt.Errorf("%s: there is no such hole, they are numbered 1 to %d counter-clockwise, hole 1 nearest to twelve o'clock; --overlay shows the numbers", k, p.holes)
+			return nil, fmt.Errorf("the %s: there is no such hole, they are numbered 1 to %d counter-clockwise, hole 1 nearest to twelve o'clock; --overlay shows the numbers", k, p.holes)
 		}
 		out = append(out, k)
 	}
@@ -82,7 +82,7 @@ func (k known) of(parts []part, holes int) (mm float64, by []partial, err error)
 	v := r2.Sub(parts[j].Centre, parts[i].Centre)
 	mm = r2.Norm(v)
 	if mm == 0 {
-		return 0, nil, fmt.Errorf("%s: both holes have the same centre", k)
+		return 0, nil, fmt.Errorf("the %s: both holes have the same centre", k)
 	}
 	u := r2.Scale(1/mm, v)
 	by = []partial{{2 * i, -u.X}, {2*i + 1, -u.Y}, {2 * j, u.X}, {2*j + 1, u.Y}}

@@ -76,7 +76,7 @@ func (p *assembly) ground(free bool, lengths []known) (*ground, error) {
 			}
 			ratio := (k.Value - k.pinned()) / (mm - k.pinned())
 			if !(ratio > 0 && !math.IsInf(ratio, 0)) {
-				return nil, fmt.Errorf("%s of %g mm cannot be: the two holes overlap, or the pins are too thick", k, k.Value)
+				return nil, fmt.Errorf("the %s of %g mm cannot be: the two holes overlap, or the pins are too thick", k, k.Value)
 			}
 			sum += ratio / float64(len(lengths))
 		}

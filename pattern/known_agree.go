@@ -100,7 +100,7 @@ func (p *assembly) refuseOne(own *conditioned, noise *mat.SymDense) error {
 	if math.Abs(k.Value-mm) < absurd*mm {
 		return nil
 	}
-	return fmt.Errorf("%s of %.3f mm measures %.3f ±%.3f mm by the %s%s; if the holes are the right ones, that scale is wrong: give the true one, or none", k, k.Value, mm, coverage*u, p.sourceScale(), p.fits(k, own.ground.parts, own.cov))
+	return fmt.Errorf("the %s of %.3f mm measures %.3f ±%.3f mm by the %s%s; if the holes are the right ones, that scale is wrong: give the true one, or none", k, k.Value, mm, coverage*u, p.sourceScale(), p.fits(k, own.ground.parts, own.cov))
 }
 
 // verdict is what source and other lengths say of one length.
@@ -142,7 +142,7 @@ func (p *assembly) verdicts(g *ground, lengths []known, free bool) ([]verdict, e
 // it is absurd.
 func (p *assembly) contradiction(g *ground, lengths []known, free bool) (warning string, err error) {
 	if len(lengths) == 1 {
-		return "", fmt.Errorf("%s of %.3f mm cannot be on this picture: check the number, and whether the right holes were taken", lengths[0], lengths[0].Value)
+		return "", fmt.Errorf("the %s of %.3f mm cannot be on this picture: check the number, and whether the right holes were taken", lengths[0], lengths[0].Value)
 	}
 	verdicts, err := p.verdicts(g, lengths, free)
 	if err != nil {
@@ -161,9 +161,9 @@ func (p *assembly) contradiction(g *ground, lengths []known, free bool) (warning
 	v := verdicts[0]
 	off := math.Abs(v.k.Value - v.mm)
 	away := fmt.Sprintf("%.3f ±%.3f mm, %.3f mm or %.0f standard uncertainties away", v.mm, coverage*v.u, off, v.sigmas)
-	said := fmt.Sprintf("%s of %.3f mm disagrees with the picture and the other known lengths: they say %s", v.k, v.k.Value, away)
+	said := fmt.Sprintf("the %s of %.3f mm disagrees with the picture and the other known lengths: they say %s", v.k, v.k.Value, away)
 	if o := verdicts[1]; v.allWell && o.allWell { // it cannot be told which of the two is wrong
-		said = fmt.Sprintf("%s of %.3f mm and %s of %.3f mm contradict each other on this picture: without the first, it is %s", v.k, v.k.Value, o.k, o.k.Value, away)
+		said = fmt.Sprintf("the %s of %.3f mm and the %s of %.3f mm contradict each other on this picture: without the first, it is %s", v.k, v.k.Value, o.k, o.k.Value, away)
 	}
 	if v.sigmas > absurdSigmas && off > absurdShare*v.mm || v.rest.astray {
 		return "", fmt.Errorf("%s%s; measure again, or leave it out", said, p.fits(v.k, v.rest.parts, v.rest.covariance()))
@@ -208,7 +208,7 @@ func (p *assembly) scaleContradicted(lengths []known) string {
 		allowed := coverage * math.Hypot(k.U, uncertainty(cov, by...))
 		if r := math.Abs(k.Value-mm) / math.Max(allowed, exactU); r > worst {
 			worst = r
-			said = fmt.Sprintf("%s of %.3f mm measures %.3f mm by the %s, %.3f mm apart where ±%.3f mm was expected: that scale is not used; check the number, and whether the right holes were taken", k, k.Value, mm, p.sourceScale(), math.Abs(k.Value-mm), allowed)
+			said = fmt.Sprintf("the %s of %.3f mm measures %.3f mm by the %s, %.3f mm apart where ±%.3f mm was expected: that scale is not used; check the number, and whether the right holes were taken", k, k.Value, mm, p.sourceScale(), math.Abs(k.Value-mm), allowed)
 		}
 	}
 	return said

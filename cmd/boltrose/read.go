@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -65,6 +67,12 @@ func newReadFlags(c *readCommand) *pflag.FlagSet {
 	f.BoolVar(&c.explain, "explain", false, "")
 	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
 	f.Var(relativeValue(&c.opts.ScaleU), "scale-u", "")
+	f.Var(tiesValue(&c.opts.Ties), "tie", "")
+	f.Var(sheetValue(&c.opts.Sheet), "sheet", "")
+	f.Var(barsValue(&c.opts.Printed), "printed", "")
+	f.Var(aboveValue(&c.opts.AboveMM, &c.opts.AboveU95), "above", "")
+	f.StringVar(&c.opts.LensFile, "lens", "", "")
+	f.Var(distancesValue(&c.opts.Between), "known", "")
 	f.Var(pcdValue(&c.opts.PCD, &c.opts.PCDU95), "pcd", "")
 	f.BoolVar(&c.opts.FromBehind, "from-behind", false, "")
 	f.IntVar(&c.opts.Holes, "holes", 0, "")
@@ -84,7 +92,7 @@ func parseRead(args []string) (*readCommand, error) {
 		if errors.Is(err, pflag.ErrHelp) {
 			return nil, err
 		}
-		return nil, fmt.Errorf("%w (boltrose read --help lists the flags)", err)
+		return nil, fmt.Errorf("%w (boltrose read --help lists the flags)", plainFlagError(err))
 	}
 	switch f.NArg() {
 	case 0:
@@ -95,6 +103,9 @@ func parseRead(args []string) (*readCommand, error) {
 		return nil, fmt.Errorf("read takes one picture at a time, not %d: %s", f.NArg(), strings.Join(f.Args(), " "))
 	}
 	c.opts.Free = c.pattern == string(pattern.Free)
+	if settings, err := os.UserConfigDir(); err == nil {
+		c.opts.LensFolder = filepath.Join(settings, "boltrose", "lenses")
+	}
 	return c, c.check(f)
 }
 
@@ -121,6 +132,8 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return fmt.Errorf("--zero is the number of a hole, not %d", o.Zero)
 	case o.Holes > 0 && o.Zero > o.Holes:
 		return fmt.Errorf("--zero %d: with --holes %d the holes are numbered 1 to %d", o.Zero, o.Holes, o.Holes)
+	case given("lens") && o.LensFile == "":
+		return errors.New("--lens wants the file of a lens profile")
 	case o.Free && given("pcd"):
 		return errors.New("--pcd and --pattern free cannot go together: a free pattern has no pitch circle")
 	case o.Free && given("zero"):
@@ -137,7 +150,7 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 	case c.json == "-" && given("explain"):
 		return errors.New("--explain and --json - would both print to standard output; write the JSON to a file")
 	}
-	return nil
+	return o.Check()
 }
 
 // inputFile is the file that no result may replace.
@@ -179,30 +192,36 @@ func withFile(picture string, err error) error {
 	return fmt.Errorf("%s: %w", picture, err)
 }
 
-// report prints the reading and writes the files asked for.
+// report writes the files asked for and then prints the reading: what is
+// printed tells that all is done.
 func (c *readCommand) report(res *read.Result, stdout, stderr io.Writer) error {
-	if c.json == "-" {
-		for _, w := range res.Reading.Warnings {
-			fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
-		}
-		if err := toStdout(stdout, res.Reading.WriteJSON); err != nil {
-			return err
-		}
-	} else {
-		if err := toStdout(stdout, func(w io.Writer) error { return c.text(w, res) }); err != nil {
-			return err
-		}
-	}
 	if c.json != "" && c.json != "-" {
 		if err := atomicfile.Write(c.json, res.Reading.WriteJSON); err != nil {
 			return err
 		}
 	}
-	return c.writeOverlay(res)
+	if err := c.writeOverlay(res); err != nil {
+		return err
+	}
+	if c.json != "-" {
+		return toStdout(stdout, func(w io.Writer) error { return c.text(w, res) })
+	}
+	for _, w := range res.Reading.Warnings {
+		fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
+	}
+	return toStdout(stdout, res.Reading.WriteJSON)
 }
 
 func (c *readCommand) text(w io.Writer, res *read.Result) error {
 	if err := show.Text(w, res.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil || !c.explain {
+		return err
+	}
+	fmt.Fprintln(w)
+	return c.explained(w, res)
+}
+
+func (c *readCommand) explained(w io.Writer, res *read.Result) error {
+	if err := show.ExplainScale(w, res); err != nil {
 		return err
 	}
 	fmt.Fprintln(w)
@@ -230,13 +249,13 @@ func (c *readCommand) unit() show.Unit {
 // reportNoPattern says what was seen and what to try.
 func (c *readCommand) reportNoPattern(res *read.Result, err error, stdout, stderr io.Writer) int {
 	res.Reading = nil // with --drop there is one from before the drop
-	if c.explain {
-		if err := toStdout(stdout, func(w io.Writer) error { return show.Explain(w, res) }); err != nil {
-			return wrong(stderr, err)
-		}
-	}
 	if err := c.writeOverlay(res); err != nil {
 		return wrong(stderr, err)
+	}
+	if c.explain {
+		if err := toStdout(stdout, func(w io.Writer) error { return c.explained(w, res) }); err != nil {
+			return wrong(stderr, err)
+		}
 	}
 	fmt.Fprintln(stderr, "boltrose: "+oneLine(withFile(c.picture, err).Error()))
 	fmt.Fprint(stderr, noPatternHelp)

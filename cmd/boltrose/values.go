@@ -7,8 +7,10 @@ import (
 	"strconv"
 	"strings"
 
+	"boltrose/calib"
 	"boltrose/cmd/internal/read"
 
+	"github.com/spf13/pflag"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -106,12 +108,9 @@ func rangeValue(low, high *float64) value {
 
 func pcdValue(pcd, u95 *float64) value {
 	return value{"mm", func(s string) error {
-		size, pm := s, "0"
-		for _, sign := range []string{"±", "+-", "+/-"} {
-			if before, after, ok := strings.Cut(s, sign); ok {
-				size, pm = before, after
-				break
-			}
+		size, pm, stated := plusMinus(s)
+		if !stated {
+			pm = "0"
 		}
 		d, err1 := number(size)
 		u, err2 := number(pm)
@@ -124,6 +123,75 @@ func pcdValue(pcd, u95 *float64) value {
 		*pcd, *u95 = d, u
 		return nil
 	}}
+}
+
+// tiesValue reads X,Y=U,V[±U]: a pixel and where it lies on the face.
+func tiesValue(to *[]calib.Tie) value {
+	return value{"tie", func(s string) error {
+		wrong := fmt.Errorf("%q: give a pixel and the point of the face in mm that it shows, as 812,405=0,76.35 or 812,405=0,76.35±0.1", s)
+		px, mm, ok := strings.Cut(s, "=")
+		mm, pm, stated := plusMinus(mm)
+		from, err1 := numbers(px, 2)
+		at, err2 := numbers(mm, 2)
+		if !ok || err1 != nil || err2 != nil {
+			return wrong
+		}
+		t := calib.Tie{Px: r2.Vec{X: from[0], Y: from[1]}, MM: r2.Vec{X: at[0], Y: at[1]}}
+		if stated {
+			var err error
+			if t.U95, err = number(pm); err != nil || t.U95 < 0 {
+				return wrong
+			}
+		}
+		for _, v := range []float64{from[0], from[1], at[0], at[1], t.U95} {
+			if math.Abs(v) > 1e6 {
+				return fmt.Errorf("%q: %g is no place on a picture or a face", s, v)
+			}
+		}
+		*to = append(*to, t)
+		return nil
+	}}
+}
+
+func sheetValue(to **calib.SheetSize) value {
+	return value{"sheet", func(s string) error {
+		size, err := calib.ParseSheet(s)
+		if err == nil {
+			*to = &size
+		}
+		return err
+	}}
+}
+
+func aboveValue(mm, u95 *float64) value {
+	return value{"mm", func(s string) error {
+		size, pm, stated := plusMinus(s)
+		h, err := number(size)
+		u := 0.0
+		if err == nil && stated {
+			u, err = number(pm)
+		}
+		if err != nil || u < 0 || math.Abs(h) > 10_000 || u > 10_000 {
+			return errors.New("give the height above the face in mm, as 2 or 2±0.5, below it as -2")
+		}
+		*mm, *u95 = h, u
+		return nil
+	}}
+}
+
+// plainFlagError says without words of the programming language what a flag
+// takes.
+func plainFlagError(err error) error {
+	var invalid *pflag.InvalidValueError
+	var number *strconv.NumError
+	if !errors.As(err, &invalid) || !errors.As(err, &number) {
+		return err
+	}
+	wanted := "a whole number"
+	if invalid.GetFlag().Value.Type() == "bool" {
+		wanted = "true or false, or nothing"
+	}
+	return fmt.Errorf("--%s takes %s, not %q", invalid.GetFlag().Name, wanted, invalid.GetValue())
 }
 
 func addValue(to *[]read.Added) value {

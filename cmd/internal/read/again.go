@@ -23,7 +23,7 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 	var centres []r2.Vec
 	clearest := first.Holes[0]
 	for _, h := range first.Holes {
-		centres = append(centres, r.Rings[h].CentrePx)
+		centres = append(centres, r.Rings[h].Centre)
 		if r.Rings[h].Score*r.Rings[h].RimSeen > r.Rings[clearest].Score*r.Rings[clearest].RimSeen {
 			clearest = h
 		}
@@ -32,30 +32,45 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 	if err != nil {
 		return circles, nil
 	}
-	// Steps of an eighth of a hole's radius.
-	like := r.Marks[clearest]
-	n := int(math.Ceil(2 * math.Pi * around.Radius / (like.Radius / 8)))
-	path := make([]r2.Vec, min(n, 4000))
-	for i := range path {
-		path[i] = around.At(2 * math.Pi * float64(i) / float64(len(path)))
+	path := r.alongCircle(around.Circle, r.Rings[clearest])
+	if path == nil {
+		return circles, nil
 	}
-	more, err := vision.FindAlong(r.Picture, path, like)
+	more, err := vision.FindAlong(r.look.picture, path, r.seen[clearest])
 	if err != nil {
 		return nil, err
 	}
-	for _, m := range more {
-		if r.knows(m) {
+	for _, found := range more {
+		m := r.look.back(found)
+		if r.knows(m) || !r.Scaling.onFace(m) {
 			continue
 		}
-		c, err := r.Plane.Measure(m)
+		c, err := r.Scaling.Plane.Measure(m)
 		if err != nil {
 			continue
 		}
-		r.Marks = append(r.Marks, m)
+		r.Marks, r.seen = append(r.Marks, m), append(r.seen, found)
 		circles = append(circles, c)
 	}
-	r.Rings = rings(r.Marks, circles, nil)
+	r.Rings = r.rings(circles, nil)
 	return circles, nil
+}
+
+// alongCircle is the pitch circle in the picture that is looked at, in steps of
+// an eighth of a hole's radius; nil where it leaves the picture's plane.
+func (r *Result) alongCircle(around circle.Circle, like pattern.Ring) []r2.Vec {
+	n := int(math.Ceil(2 * math.Pi * around.Radius / (like.Diameter / 16)))
+	path := make([]r2.Vec, min(n, 4000))
+	last := like.CentrePx
+	for i := range path {
+		px, ok := r.Scaling.Plane.Px(around.At(2*math.Pi*float64(i)/float64(len(path))), last)
+		if !ok {
+			return nil
+		}
+		last = px
+		path[i], _ = r.look.to(px)
+	}
+	return path
 }
 
 // knows says whether the mark is one of those that were found already.

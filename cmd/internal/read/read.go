@@ -6,6 +6,7 @@ package read
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -18,8 +19,23 @@ import (
 type Options struct {
 	MaxPixels int64
 
-	DPI    [2]float64 // pixels per inch along x and y; zero: what the file says
-	ScaleU float64    // relative standard uncertainty of the scale; negative: a home scanner's
+	// At most one of these gives the scale; without any, what the picture
+	// shows and its file says.
+	DPI     [2]float64        // pixels per inch along x and y of a scan; zero: not given
+	Ties    []calib.Tie       // points known on the face
+	Sheet   *calib.SheetSize  // a sheet of known size on the face
+	Printed calib.PrintedBars // what the bars of the printed frame measure, mm; zero: nobody measured
+
+	ScaleU            float64 // relative standard uncertainty of the dpi; negative: a home scanner's
+	AboveMM, AboveU95 float64 // how high frame, sheet or ties lie above the face
+
+	// LensFile is the camera's lens profile. Without it one that fits the
+	// photograph is taken from LensFolder; "" looks for none.
+	LensFile, LensFolder string
+
+	// Between are known distances between holes, by the numbers that the same
+	// picture gives them without.
+	Between []pattern.Distance
 
 	Holes       int     // expected; 0: not known
 	MinDiameter float64 // mm
@@ -32,6 +48,8 @@ type Options struct {
 	Drop []string // hole numbers, "bore", "rim" or marks as "m7"
 	Add  []Added
 	Zero int // number of the hole at 0°; 0: hole 1
+
+	noAdjustment bool // leave known lengths aside, for the holes' numbers
 }
 
 // Added is a hole that a person points at.
@@ -43,11 +61,17 @@ type Added struct {
 // Result is a reading and all that led to it, for pictures and explanations.
 type Result struct {
 	Picture *vision.Picture
-	Plane   *calib.Plane
+	Scaling *Scaling
+	Plane   *calib.Plane // the scaling's, adjusted to known lengths
 	Marks   []vision.Mark
 	Rings   []pattern.Ring // ring i is mark i on the face; its ID is i+1
 	Choice  pattern.Choice
 	Reading *pattern.Reading
+
+	Adjustment *pattern.Adjustment // to known lengths; nil without any
+
+	look look
+	seen []vision.Mark // the marks as they were found where they were looked for
 }
 
 // ErrScale says that a picture cannot be measured because nothing gives its
@@ -73,74 +97,143 @@ func File(path string, opts Options) (*Result, error) {
 
 // Picture reads a picture that was loaded from the file called name.
 func Picture(pic *vision.Picture, name string, opts Options) (*Result, error) {
-	plane, warnings, err := scale(pic, opts)
+	build, err := chooseWay(pic, opts)
 	if err != nil {
 		return nil, err
 	}
-	res := &Result{Picture: pic, Plane: plane}
-	if res.Marks, err = vision.Find(pic); err != nil {
+	s, err := build(nil, 0)
+	if err != nil {
 		return nil, err
+	}
+	from := s.lookFrom(pic)
+	seen, marks, err := from.find()
+	if err != nil {
+		return nil, err
+	}
+	if s.byMarks { // now that they are known
+		if s, err = build(marks, 0); err != nil {
+			return nil, err
+		}
+	}
+	for pass := 0; ; pass++ {
+		res := &Result{Picture: pic, Scaling: s, Plane: s.Plane, look: from}
+		o := opts
+		if s.NoScale && pass == 0 { // a guess: sizes in mm tell nothing yet
+			o.MinDiameter, o.MaxDiameter = 0, 0
+		}
+		if err := res.read(seen, marks, name, o); err != nil || !s.NoScale {
+			return res.orNil(err)
+		}
+		// What holes are is told in mm; with the scale that the lengths gave,
+		// it may be told better.
+		zoom := res.Adjustment.Zoom
+		if pass > 0 && math.Abs(zoom-1) < 0.01 || pass == 4 {
+			return res, nil
+		}
+		x, _ := s.Plane.MMPerPx(middle(pic))
+		if s, err = build(marks, x*zoom); err != nil {
+			return nil, err
+		}
+	}
+}
+
+// orNil keeps a result beside an error only where it shows what was seen.
+func (r *Result) orNil(err error) (*Result, error) {
+	if err != nil && !errors.Is(err, pattern.ErrNoPattern) {
+		return nil, err
+	}
+	return r, err
+}
+
+// read makes the reading of the marks by the scaling.
+func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) error {
+	for i, m := range marks {
+		if r.Scaling.onFace(m) {
+			r.Marks, r.seen = append(r.Marks, m), append(r.seen, seen[i])
+		}
 	}
 	choose := pattern.ChooseOptions{
 		Holes: opts.Holes, MinDiameter: opts.MinDiameter, MaxDiameter: opts.MaxDiameter,
 		PCD: opts.PCD, Free: opts.Free,
 	}
+	if r.Scaling.NoScale {
+		choose.PCD = 0
+	}
 	for _, a := range opts.Add {
-		m, ok := vision.MeasureAt(pic, a.Centre, a.Diameter/2)
-		if !ok {
-			return nil, fmt.Errorf("--add %g,%g,%g: no circular edge was found there; give the centre and diameter in pixels as they are in the picture", a.Centre.X, a.Centre.Y, a.Diameter)
+		found, m, ok := r.look.measureAt(a.Centre, a.Diameter/2)
+		if !ok || !r.Scaling.sees(m) {
+			return fmt.Errorf("--add %g,%g,%g: no circular edge was found there; give the centre and diameter in pixels as they are in the picture", a.Centre.X, a.Centre.Y, a.Diameter)
 		}
-		res.Marks = append(res.Marks, m)
-		choose.Added = append(choose.Added, len(res.Marks))
+		r.Marks, r.seen = append(r.Marks, m), append(r.seen, found)
+		choose.Added = append(choose.Added, len(r.Marks))
 	}
-	circles, err := measure(plane, res.Marks)
+	circles, err := measure(r.Scaling.Plane, r.Marks)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	res.Rings = rings(res.Marks, circles, nil)
-	if circles, err = res.lookAgain(circles, choose); err != nil {
-		return nil, err
-	}
-	build := func() error {
-		res.Reading = nil
-		if res.Choice, err = pattern.Choose(res.Rings, choose); err != nil {
-			return err
-		}
-		res.Rings = rings(res.Marks, circles, res.Choice.Holes)
-		res.Reading, err = pattern.New(res.Rings, res.Choice, pattern.Options{
-			Source: pattern.Source{
-				File: name, SHA256: pic.SHA256,
-				WidthPx: pic.Grey.Rect.Dx(), HeightPx: pic.Grey.Rect.Dy(), Kind: "scan",
-			},
-			View:  view(opts),
-			Scale: scaleTable(plane, pic),
-			Zero:  opts.Zero,
-			Pixel: func(mm r2.Vec) r2.Vec {
-				px, _ := plane.Px(mm, middle(pic))
-				return px
-			},
-			KnownPCD: opts.PCD, KnownPCDU: opts.PCDU95 / 2,
-			DiameterBiasU: rubbedDiameterU,
-			Warnings:      warnings,
-		})
+	r.Rings = r.rings(circles, nil)
+	if circles, err = r.lookAgain(circles, choose); err != nil {
 		return err
 	}
 	if len(opts.Drop) > 0 {
 		// Numbers to drop are those that the same picture has without it.
-		zero, expected := opts.Zero, choose.Holes
-		opts.Zero, choose.Holes = 0, 0
-		if err := build(); err != nil {
-			return res, err
+		o, c := opts, choose
+		o.Zero, c.Holes, o.Between = 0, 0, nil
+		if r.Scaling.NoScale {
+			o.noAdjustment = true
 		}
-		opts.Zero, choose.Holes = zero, expected
-		if choose.Drop, err = res.dropped(opts.Drop); err != nil {
-			return nil, err
+		if err := r.build(circles, c, name, o); err != nil {
+			return err
+		}
+		if choose.Drop, err = r.dropped(opts.Drop); err != nil {
+			return err
 		}
 	}
-	if err := build(); err != nil {
-		return res, err
+	return r.build(circles, choose, name, opts)
+}
+
+// build chooses the holes and computes the reading.
+func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, name string, opts Options) error {
+	pic, s := r.Picture, r.Scaling
+	var err error
+	r.Reading = nil
+	if r.Choice, err = pattern.Choose(r.Rings, choose); err != nil {
+		return err
 	}
-	return res, nil
+	r.Rings = r.rings(circles, r.Choice.Holes)
+	o := pattern.Options{
+		Source: pattern.Source{
+			File: name, SHA256: pic.SHA256,
+			WidthPx: pic.Grey.Rect.Dx(), HeightPx: pic.Grey.Rect.Dy(), Kind: s.Kind,
+		},
+		View:  view(opts),
+		Scale: scaleTable(s.Plane, pic),
+		Zero:  opts.Zero,
+		Pixel: func(mm r2.Vec) r2.Vec {
+			px, _ := s.Plane.Px(mm, r.Rings[r.Choice.Holes[0]].CentrePx)
+			return px
+		},
+		Between: opts.Between, KnownPCD: opts.PCD, KnownPCDU: opts.PCDU95 / 2, NoScale: s.NoScale,
+		DiameterBiasU: rubbedDiameterU,
+		Warnings:      s.Warnings,
+	}
+	if opts.noAdjustment {
+		o.NoScale, o.KnownPCD = false, 0
+	}
+	var planeErr error
+	o.Adjusted = func(a pattern.Adjustment) pattern.Scale {
+		r.Adjustment = &a
+		plane, err := s.Plane.Adjusted(a.Method, a.Zoom, a.Shared, a.Cov)
+		if err != nil {
+			planeErr = err
+			return pattern.Scale{Method: a.Method}
+		}
+		plane.URel = plane.LengthU(middle(pic))
+		r.Plane = plane
+		return scaleTable(plane, pic)
+	}
+	r.Reading, err = pattern.New(r.Rings, r.Choice, o)
+	return errors.Join(err, planeErr)
 }
 
 func view(opts Options) pattern.View {

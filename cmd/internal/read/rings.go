@@ -25,22 +25,29 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 
 // rings turns measured circles into rings. How much the edge points of one
 // rim wander is known from that rim only roughly; those of the holes were all
-// rubbed alike, so that each hole's figure is taken together with theirs. A
-// bore or a rim is larger, and wanders no less than they do.
-func rings(marks []vision.Mark, circles []calib.Circle, holes []int) []pattern.Ring {
+// seen alike, in pixels, so that each hole's figure is taken together with
+// theirs. A bore or a rim is larger, and wanders no less than they do.
+func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
+	variance := make([]float64, len(circles)) // px²
+	mmPerPx := make([]float64, len(circles))
+	for i, c := range circles {
+		x, y := r.Scaling.Plane.MMPerPx(r.Marks[i].Centre)
+		mmPerPx[i] = (x + y) / 2
+		variance[i] = c.Sigma * c.Sigma / (mmPerPx[i] * mmPerPx[i])
+	}
 	together := 0.0
 	for _, h := range holes {
-		together += circles[h].Sigma * circles[h].Sigma / float64(len(holes))
+		together += variance[h] / float64(len(holes))
 	}
-	out := make([]pattern.Ring, len(marks))
-	for i, m := range marks {
-		c := circles[i]
-		v := c.Sigma * c.Sigma
+	out := make([]pattern.Ring, len(circles))
+	for i, c := range circles {
+		m, v := r.Marks[i], variance[i]
 		if slices.Contains(holes, i) {
 			v = (v + othersCount*together) / (1 + othersCount)
 		} else {
 			v = math.Max(v, together)
 		}
+		v *= mmPerPx[i] * mmPerPx[i]
 		out[i] = pattern.Ring{
 			ID: i + 1, Centre: c.Centre, Diameter: c.Diameter,
 			CentreCov: [2][2]float64{
