@@ -60,7 +60,9 @@ func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 	c.admit()
 	if !opts.Free {
 		if best, ok := c.bestCircle(); ok {
-			c.take(c.oneCopy(best))
+			if best = c.oneCopy(best); !c.takeRows(best) {
+				c.take(best)
+			}
 			return c.out, c.check()
 		}
 		if opts.PCD > 0 {
