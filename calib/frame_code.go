@@ -18,21 +18,7 @@ type layout struct {
 	score         float64
 }
 
-// cell returns which of the frame's cells a point of the grid is.
-func (l layout) cell(c cell) cell {
-	if l.swap {
-		c.i, c.j = c.j, c.i
-	}
-	if l.flipX {
-		c.i = l.columns - 1 - c.i
-	}
-	if l.flipY {
-		c.j = l.rows - 1 - c.j
-	}
-	return c
-}
-
-// inGrid is the inverse of cell.
+// inGrid returns which point of the grid a cell of the frame is.
 func (l layout) inGrid(c cell) cell {
 	if l.flipX {
 		c.i = l.columns - 1 - c.i

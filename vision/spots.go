@@ -39,7 +39,7 @@ func Spots(pic *Picture) ([]Spot, error) {
 	defer src.Close()
 	around := gocv.NewMat()
 	defer around.Close()
-	side := 2*(max(l.w, l.h)/24) + 1
+	side := 2*(max(l.w, l.h)/16) + 1 // larger than the dots of a frame that fills the picture
 	gocv.BoxFilter(src, &around, -1, image.Pt(side, side))
 	mean, err := around.DataPtrUint8()
 	if err != nil {
