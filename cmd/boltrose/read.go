@@ -26,7 +26,7 @@ type readCommand struct {
 	opts    read.Options
 
 	json, overlay, units, pattern string
-	chords, explain               bool
+	chords, explain, budget       bool
 }
 
 func runRead(args []string, stdout, stderr io.Writer) int {
@@ -65,6 +65,7 @@ func newReadFlags(c *readCommand) *pflag.FlagSet {
 	f.StringVar(&c.units, "units", "mm", "")
 	f.BoolVar(&c.chords, "chords", false, "")
 	f.BoolVar(&c.explain, "explain", false, "")
+	f.BoolVar(&c.budget, "budget", false, "")
 	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
 	f.Var(relativeValue(&c.opts.ScaleU), "scale-u", "")
 	f.Var(tiesValue(&c.opts.Ties), "tie", "")
@@ -147,6 +148,8 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return errors.New("--units and --json - cannot go together: JSON is always in mm")
 	case c.json == "-" && given("chords"):
 		return errors.New("--chords and --json - cannot go together: JSON always holds every chord, and the text is not printed")
+	case c.json == "-" && given("budget"):
+		return errors.New("--budget and --json - cannot go together: JSON always holds the budget, and the text is not printed")
 	case c.json == "-" && given("explain"):
 		return errors.New("--explain and --json - would both print to standard output; write the JSON to a file")
 	}
@@ -213,8 +216,17 @@ func (c *readCommand) report(res *read.Result, stdout, stderr io.Writer) error {
 }
 
 func (c *readCommand) text(w io.Writer, res *read.Result) error {
-	if err := show.Text(w, res.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil || !c.explain {
+	if err := show.Text(w, res.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil {
 		return err
+	}
+	if c.budget {
+		fmt.Fprintln(w)
+		if err := show.Budget(w, res.Reading, c.unit()); err != nil {
+			return err
+		}
+	}
+	if !c.explain {
+		return nil
 	}
 	fmt.Fprintln(w)
 	return c.explained(w, res)

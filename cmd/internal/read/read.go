@@ -206,9 +206,10 @@ func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, nam
 			File: name, SHA256: pic.SHA256,
 			WidthPx: pic.Grey.Rect.Dx(), HeightPx: pic.Grey.Rect.Dy(), Kind: s.Kind,
 		},
-		View:  view(opts),
-		Scale: scaleTable(s.Plane, pic),
-		Zero:  opts.Zero,
+		View:        view(opts),
+		Scale:       scaleTable(s.Plane, pic),
+		SharedNames: s.Plane.Names,
+		Zero:        opts.Zero,
 		Pixel: func(mm r2.Vec) r2.Vec {
 			px, _ := s.Plane.Px(mm, r.Rings[r.Choice.Holes[0]].CentrePx)
 			return px
