@@ -296,26 +296,29 @@ func (n *network) reading(s *Solution) (*Reading, error) {
 			rings[i].DiameterU = n.d / 4 // a stand-in: any size up to half as large again
 		}
 	}
-	widen := math.Max(s.widen(), 1)
-	var eigen mat.EigenSym
-	if !eigen.Factorize(n.cov, true) {
-		return nil, errors.New("the adjustment has no covariance")
-	}
-	var vectors mat.Dense
-	eigen.VectorsTo(&vectors)
-	for k, variance := range eigen.Values(nil) {
-		if variance <= 0 {
-			continue
+	var names []string
+	for _, cause := range n.causes() {
+		var eigen mat.EigenSym
+		if !eigen.Factorize(cause.cov, true) {
+			return nil, errors.New("the adjustment has no covariance")
 		}
-		u := widen * math.Sqrt(variance)
-		for i := range rings {
-			move := r2.Scale(u, r2.Vec{X: vectors.At(2*i, k), Y: vectors.At(2*i+1, k)})
-			rings[i].Shared = append(rings[i].Shared, about0.Rotate(move))
-			byD := 0.0
-			if n.freeD {
-				byD = u * vectors.At(2*n.Holes, k)
+		var vectors mat.Dense
+		eigen.VectorsTo(&vectors)
+		for k, variance := range eigen.Values(nil) {
+			if variance <= 0 {
+				continue
 			}
-			rings[i].SharedDiameter = append(rings[i].SharedDiameter, byD)
+			names = append(names, cause.name)
+			u := s.widen() * math.Sqrt(variance)
+			for i := range rings {
+				move := r2.Scale(u, r2.Vec{X: vectors.At(2*i, k), Y: vectors.At(2*i+1, k)})
+				rings[i].Shared = append(rings[i].Shared, about0.Rotate(move))
+				byD := 0.0
+				if n.freeD {
+					byD = u * vectors.At(2*n.Holes, k)
+				}
+				rings[i].SharedDiameter = append(rings[i].SharedDiameter, byD)
+			}
 		}
 	}
 	method := fmt.Sprintf("calipers, adjusted by least squares; ±%.4g mm where no ± was given", coverage*n.DefaultU)
@@ -323,9 +326,10 @@ func (n *network) reading(s *Solution) (*Reading, error) {
 		method += fmt.Sprintf("; every hole is taken to lie within ±%.4g mm of one pitch circle", coverage*n.OnCircleU)
 	}
 	r, err := New(rings, choice, Options{
-		Source:   Source{Kind: ByHand},
-		Scale:    Scale{Method: method},
-		Warnings: n.warnings(s),
+		Source:      Source{Kind: ByHand},
+		Scale:       Scale{Method: method},
+		SharedNames: names,
+		Warnings:    n.warnings(s),
 	})
 	if err != nil {
 		return nil, err
@@ -337,6 +341,31 @@ func (n *network) reading(s *Solution) (*Reading, error) {
 		}
 	}
 	return r, nil
+}
+
+// cause is one part of the covariance.
+type cause struct {
+	name string
+	cov  *mat.SymDense
+}
+
+// causes splits the covariance N⁻¹ AᵀA N⁻¹, with N = AᵀA, into what the
+// measurements and what the maker's workmanship have in it.
+func (n *network) causes() []cause {
+	split := func(name string, workmanship bool) cause {
+		part := mat.DenseCopyOf(n.rows)
+		for i, o := range n.obs {
+			if (o.hole > 0) != workmanship {
+				part.RowView(i).(*mat.VecDense).Zero()
+			}
+		}
+		var influence mat.Dense
+		influence.Mul(part, n.cov)
+		out := mat.NewSymDense(n.unknowns(), nil)
+		out.SymOuterK(1, influence.T())
+		return cause{name, out}
+	}
+	return []cause{split("calipers", false), split("holes off the pitch circle", true)}
 }
 
 // ByHand is the kind of a source that is no picture.

@@ -32,6 +32,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return runRead(rest, stdout, stderr)
 	case "solve":
 		return runSolve(rest, stdout, stderr)
+	case "combine":
+		return runCombine(rest, stdout, stderr)
 	case "frame":
 		return runFrame(rest, stdout, stderr)
 	case "profile":

@@ -46,7 +46,7 @@ func TestScripts(t *testing.T) {
 }
 
 // rubbing FACE FILE [dpi=N] [written=N] [seed=N] renders a rubbing: keyed has 5
-// holes of 9 mm unevenly on a pitch circle of 60 mm, even 4 of 7 mm on 50 mm.
+// holes of 9 mm unevenly on a pitch circle of 60 mm, handed too, even 4 of 7 mm on 50 mm.
 // written is the dpi that the file claims; 0 leaves it out.
 func rubbing(ts *testscript.TestScript, neg bool, args []string) {
 	set := map[string]float64{"dpi": 150, "seed": 1}
@@ -60,6 +60,8 @@ func rubbing(ts *testscript.TestScript, neg bool, args []string) {
 	switch args[0] {
 	case "keyed":
 		face = samples.Keyed(60, []float64{90, 160, 235, 305, 20}, 9)
+	case "handed": // its mirror image does not fit
+		face = samples.Keyed(60, []float64{90, 150, 235, 300, 20}, 9)
 	case "even":
 		face = samples.Ring(4, 50, 7)
 	default:

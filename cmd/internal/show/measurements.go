@@ -50,9 +50,9 @@ func Measurements(w io.Writer, s *pattern.Solution, unit Unit) error {
 	case s.Spare < 1 && s.Doubt == "":
 		wrap(&b, "Check   ", "none: there are just as many measurements as are needed, so that a wrong one does not show. Measure one distance more.")
 	case s.Doubt == "":
-		wrap(&b, "Check   ", fmt.Sprintf("%s to spare, and all agree (%s).", plural(s.Spare, "measurement"), chiSquare(s)))
+		wrap(&b, "Check   ", fmt.Sprintf("%s to spare, and all agree (%s).", plural(s.Spare, "measurement"), chiSquare(s.ChiSquare, s.Spare, s.P)))
 	default:
-		wrap(&b, "Check   ", fmt.Sprintf("they do not agree (%s): %s.", chiSquare(s), s.Doubt))
+		wrap(&b, "Check   ", fmt.Sprintf("they do not agree (%s): %s.", chiSquare(s.ChiSquare, s.Spare, s.P), s.Doubt))
 	}
 	for _, n := range s.Notes {
 		wrap(&b, "Note    ", n)
@@ -61,16 +61,17 @@ func Measurements(w io.Writer, s *pattern.Solution, unit Unit) error {
 	return err
 }
 
-func chiSquare(s *pattern.Solution) string {
+// chiSquare is a test's outcome in brackets.
+func chiSquare(sum float64, spare int, p float64) string {
 	freedom := "1 degree of freedom"
-	if s.Spare > 1 {
-		freedom = fmt.Sprintf("%d degrees of freedom", s.Spare)
+	if spare > 1 {
+		freedom = fmt.Sprintf("%d degrees of freedom", spare)
 	}
-	p := fmt.Sprintf("p = %.2g", s.P)
-	if s.P < 0.001 {
-		p = "p below 0.001"
+	likely := fmt.Sprintf("p = %.2g", p)
+	if p < 0.001 {
+		likely = "p below 0.001"
 	}
-	return fmt.Sprintf("chi-square %.1f with %s, %s", s.ChiSquare, freedom, p)
+	return fmt.Sprintf("chi-square %.1f with %s, %s", sum, freedom, likely)
 }
 
 // signed is decimal with a plus before what is above zero.

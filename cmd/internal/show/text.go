@@ -75,8 +75,11 @@ func (t *text) verdict() {
 
 // sourceName is what a reading is called: its file, unless it has none.
 func sourceName(s pattern.Source) string {
-	if s.Kind == pattern.ByHand {
+	switch s.Kind {
+	case pattern.ByHand:
 		return "By hand"
+	case pattern.Combined: // the readings are listed below
+		return "Combined"
 	}
 	return s.File
 }
@@ -102,7 +105,10 @@ func (t *text) scale() string {
 	default:
 		line += fmt.Sprintf(": %.4g × %.4g dpi, %.5f × %.5f mm/px", 25.4/x, 25.4/y, x, y)
 	}
-	if s.URel > 0 {
+	switch {
+	case s.URel > 0 && t.r.Source.Kind == pattern.Combined:
+		line += fmt.Sprintf("; all lengths together are known to ±%.2g %%", 200*s.URel)
+	case s.URel > 0:
 		line += fmt.Sprintf("; each axis is known to ±%.2g %%", 200*s.URel)
 	}
 	return line
