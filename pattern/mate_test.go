@@ -161,6 +161,44 @@ func TestMatchingsAgainstAllPermutations(t *testing.T) {
 	}
 }
 
+// In every draw the best of all rotations counts, also one that is not the best
+// at the nominal places.
+func TestMisfitsAgainstAllRotations(t *testing.T) {
+	random := rand.New(rand.NewPCG(4, 4))
+	const n = 6
+	j := evenJoint(n, 0.1)
+	for i, p := range randomPoints(random, n, 0.3) {
+		j.Face.At[i] = r2.Add(j.Face.At[i], p)
+	}
+	e := j.newEnsemble(1, 200, 6)
+	found, _, _ := j.match(e.reach())
+	got := e.misfits(found)
+	at, changed := 0, 0
+	to := make([]int, n)
+	e.each(func(face, part []r2.Vec, _ float64) {
+		best, first := math.Inf(1), 0
+		for turn := range n {
+			for i := range to {
+				to[i] = (i + turn) % n
+			}
+			p := turningOf(to, face, part, e.faceRoom, e.partRoom)
+			if s, _ := p.best(p.start(), 1e-9, math.Inf(1)); s.f < best {
+				best, first = s.f, to[0]
+			}
+		}
+		if math.Abs(got[at]-best) > 2*drawTolerance {
+			t.Errorf("draw %d: %g, want %g", at, got[at], best)
+		}
+		if first != found[0].to[0] {
+			changed++
+		}
+		at++
+	})
+	if changed < 10 {
+		t.Errorf("only in %d draws another rotation was best", changed)
+	}
+}
+
 // drawJoint makes a joint of any holes at all.
 func drawJoint(t *rapid.T) Joint {
 	n := rapid.IntRange(2, 7).Draw(t, "holes")
