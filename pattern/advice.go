@@ -3,6 +3,7 @@ package pattern
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -38,6 +39,9 @@ type Advice struct {
 // worthwhile is the share of the ± that a remedy may leave to be recommended;
 // of those that do, the cheapest is.
 const worthwhile = 0.7
+
+// useless is the share from which on a remedy is not even mentioned.
+const useless = 0.95
 
 // RuleU is the relative standard uncertainty of either axis after a steel
 // rule was scanned along it: a fifth of a millimetre over 200 mm, k = 2.
@@ -89,6 +93,7 @@ func (r *Reading) Advise() Advice {
 		})
 	}
 	a.others(r, index)
+	a.Remedies = slices.DeleteFunc(a.Remedies, func(m Remedy) bool { return m.U95 > useless*a.U95 })
 	for i, m := range a.Remedies {
 		if a.Best < 0 && m.U95 <= worthwhile*a.U95 {
 			a.Best = i

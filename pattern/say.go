@@ -112,13 +112,17 @@ func (j *judge) places() string {
 	for _, d := range j.missing {
 		s = append(s, fmt.Sprintf("%.0f°", d))
 	}
-	at := "at " + strings.Join(s, ", ") + " from "
+	return fmt.Sprintf("at %s from hole %d", strings.Join(s, ", "), j.zeroHole())
+}
+
+// zeroHole is the hole from which angles count.
+func (j *judge) zeroHole() int {
 	for _, h := range j.r.Holes {
 		if h.AngleDeg != nil && *h.AngleDeg == 0 {
-			return at + fmt.Sprintf("hole %d", h.ID)
+			return h.ID
 		}
 	}
-	return at + "0°"
+	return j.r.Holes[0].ID
 }
 
 func (j *judge) drawnEven() string {
@@ -134,7 +138,11 @@ func (j *judge) goesOn() string {
 	}
 	switch v.Flip {
 	case FlipSame:
-		return ways + ", and flipped over too: which side is up makes no difference."
+		axis := fmt.Sprintf("%.0f°", *v.AxisDeg)
+		if axis == "180°" {
+			axis = "0°"
+		}
+		return ways + fmt.Sprintf(", and flipped over too, about the line at %s from hole %d: which side is up makes no difference.", axis, j.zeroHole())
 	case FlipDifferent:
 		return ways + fmt.Sprintf(" and one way up: flipped over, a hole would miss by %s.", mm(*v.FlipMiss))
 	}

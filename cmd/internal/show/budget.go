@@ -20,7 +20,7 @@ func Budget(w io.Writer, r *pattern.Reading, unit Unit) error {
 	var b bytes.Buffer
 	budgetTable(&b, r, unit)
 	a := r.Advise()
-	if len(a.Remedies) > 0 {
+	if a.U95 > 0 {
 		fmt.Fprintln(&b)
 		advice(&b, r, a, unit)
 	}
