@@ -2,6 +2,7 @@ package pattern
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -114,6 +115,9 @@ func (p *assembly) budget(r *Reading, shared *mat.Dense) []BudgetTerm {
 		squares[name][result] += math.Max(variance, 0)
 	}
 	_, terms := shared.Dims()
+	if len(results) == 0 { // a single hole
+		return []BudgetTerm{}
+	}
 	for k, g := range results {
 		if p.given != nil {
 			var byLength, back mat.VecDense // Kᵀg with K = cross · weight, and BᵀKᵀg
@@ -147,6 +151,9 @@ func (p *assembly) budget(r *Reading, shared *mat.Dense) []BudgetTerm {
 	}
 	budget := make([]BudgetTerm, 0, len(names))
 	for _, name := range names {
+		if slices.Max(squares[name]) == 0 {
+			continue // nothing of it is in any result
+		}
 		t := BudgetTerm{Term: name}
 		u := make([]float64, len(results))
 		for k, v := range squares[name] {

@@ -295,3 +295,20 @@ func TestAdviceOfAScan(t *testing.T) {
 		t.Errorf("what dominates is %q", a.Dominant)
 	}
 }
+
+// Calipers have no edges to locate; the budget has no term for them.
+func TestBudgetByHand(t *testing.T) {
+	s, err := Solve(Measured{Holes: 3, Between: []Distance{
+		{From: 1, To: 2, Value: 48.3, U: 0.025, Over: Centres}, {From: 2, To: 3, Value: 60.1, U: 0.025, Over: Centres}, {From: 3, To: 1, Value: 55, U: 0.025, Over: Centres},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := s.Reading
+	if len(r.Budget) != 1 || r.Budget[0].Term == EdgeTerm || math.Abs(*r.Budget[0].PCDU95-r.PitchCircle.DiameterU95) > 1e-6 {
+		t.Errorf("%+v for PCD ±%v", r.Budget, r.PitchCircle.DiameterU95)
+	}
+	if r.Verdict.Spacing != Uneven || r.Candidates == nil {
+		t.Errorf("%+v", r.Verdict)
+	}
+}
