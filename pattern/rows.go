@@ -163,7 +163,7 @@ func (j *judge) free() {
 		}
 		even = true
 		for k := range d {
-			gaps = append(gaps, strings.TrimSuffix(mm(d[k]), " mm"))
+			gaps = append(gaps, j.mm(d[k]))
 			if k > 0 {
 				u := uncertainty(f.cov, partial{first + k - 1, 1}, partial{first + k, -2}, partial{first + k + 1, 1})
 				even = even && math.Abs(d[k]-d[k-1]) < 3*u
@@ -175,12 +175,9 @@ func (j *judge) free() {
 		gaps, even := spacing(first, count)
 		if even && len(gaps) > 1 {
 			mean := (f.params[first+count-1] - f.params[first]) / float64(count-1)
-			return fmt.Sprintf("%s apart, equally spaced", mm(mean))
+			return fmt.Sprintf("%s apart, equally spaced", j.mm(mean))
 		}
-		if len(gaps) == 1 {
-			return gaps[0] + " mm apart"
-		}
-		return strings.Join(gaps, ", ") + " mm apart"
+		return strings.Join(gaps, ", ") + " apart"
 	}
 	turn := fullTurn(r.turn / degree)
 	if turn = math.Mod(turn, 180); turn > 179.95 {

@@ -10,16 +10,19 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// The verdict in words. Lengths are in mm and, as everywhere, angles count
+// The verdict in words. As everywhere, angles count
 // counter-clockwise seen looking at the face.
 
-// mm prints a length as a person sets it: hundredths, of long ones tenths.
-func mm(v float64) string {
-	if v = math.Abs(v); v >= 99.95 {
+// inMM prints a length as a person sets it: hundredths, of long ones tenths.
+func inMM(v float64) string {
+	if v >= 99.95 {
 		return fmt.Sprintf("%.1f mm", v)
 	}
 	return fmt.Sprintf("%.2f mm", v)
 }
+
+// mm prints a length in the unit of the words.
+func (j *judge) mm(v float64) string { return j.length(math.Abs(v)) }
 
 func deg(v float64) string { return fmt.Sprintf("%.4g°", math.Round(v*100)/100) }
 
@@ -48,7 +51,7 @@ func (j *judge) say() {
 	switch v.Layout {
 	case EvenSpaces:
 		v.Text = fmt.Sprintf("Even: the %d holes are equally spaced, %s apart. Drawn even, the worst hole would miss by %s, which is no more than drilling and measuring explain; a hole moved by %s or more would have shown. The part goes on in any of %d positions, either way up.",
-			n, deg(360/float64(n)), mm(*v.WorstMiss), mm(*v.SeenShift), n)
+			n, deg(360/float64(n)), j.mm(*v.WorstMiss), j.mm(*v.SeenShift), n)
 	case SomeEmpty:
 		what := "the other " + count(v.Places-n, "place") + " are empty"
 		if v.Places-n == 1 {
@@ -63,9 +66,9 @@ func (j *judge) say() {
 		if j.shift[0] < 0 {
 			way = "clockwise"
 		}
-		even := fmt.Sprintf("Uneven: hole %d sits %s (%s) %s of its even place; the other %d are even. ", id, mm(*v.WorstMiss), degWith(math.Abs(j.shift[1]), j.shift[2]), way, n-1)
+		even := fmt.Sprintf("Uneven: hole %d sits %s (%s) %s of its even place; the other %d are even. ", id, j.mm(*v.WorstMiss), degWith(math.Abs(j.shift[1]), j.shift[2]), way, n-1)
 		if math.Abs(j.shift[0]) < 0.5**v.WorstMiss {
-			even = fmt.Sprintf("Uneven: hole %d sits %s off its even place, mostly towards or away from the middle; the other %d are even. ", id, mm(*v.WorstMiss), n-1)
+			even = fmt.Sprintf("Uneven: hole %d sits %s off its even place, mostly towards or away from the middle; the other %d are even. ", id, j.mm(*v.WorstMiss), n-1)
 		}
 		if len(j.doubt) > 0 {
 			var ids []int
@@ -74,7 +77,7 @@ func (j *judge) say() {
 			}
 			even = strings.TrimSuffix(even, " ") + fmt.Sprintf(" (Hole %s moved instead would explain it too.) ", listedOr(ids))
 		}
-		v.Text = even + fmt.Sprintf("A part drawn even would miss that hole by %s: drill it to the measured positions. %s", mm(*v.WorstMiss), j.goesOn())
+		v.Text = even + fmt.Sprintf("A part drawn even would miss that hole by %s: drill it to the measured positions. %s", j.mm(*v.WorstMiss), j.goesOn())
 		j.little()
 	case Interleaved:
 		if v.Turns < n/2 || j.radii[0] == 0 {
@@ -89,7 +92,7 @@ func (j *judge) say() {
 			rings, n/2, deg(j.odd), j.drawnEven(), j.goesOn())
 		if n == 4 {
 			a, b := j.r.chordBetween(j.holes[0].ID, j.holes[1].ID), j.r.chordBetween(j.holes[1].ID, j.holes[2].ID)
-			v.Text = fmt.Sprintf("Uneven, but regular: the four holes are the corners of a rectangle, %s by %s. %s %s", mm(a), mm(b), j.drawnEven(), j.goesOn())
+			v.Text = fmt.Sprintf("Uneven, but regular: the four holes are the corners of a rectangle, %s by %s. %s %s", j.mm(a), j.mm(b), j.drawnEven(), j.goesOn())
 		}
 	case Irregular:
 		g := v.WorstGap
@@ -126,7 +129,7 @@ func (j *judge) zeroHole() int {
 }
 
 func (j *judge) drawnEven() string {
-	return fmt.Sprintf("Drawn even, hole %d would miss by %s: drill the part to the measured positions.", j.v.WorstHole, mm(*j.v.WorstMiss))
+	return fmt.Sprintf("Drawn even, hole %d would miss by %s: drill the part to the measured positions.", j.v.WorstHole, j.mm(*j.v.WorstMiss))
 }
 
 // goesOn says in which positions, and which way up.
@@ -144,7 +147,7 @@ func (j *judge) goesOn() string {
 		}
 		return ways + fmt.Sprintf(", and flipped over too, about the line at %s from hole %d: which side is up makes no difference.", axis, j.zeroHole())
 	case FlipDifferent:
-		return ways + fmt.Sprintf(" and one way up: flipped over, a hole would miss by %s.", mm(*v.FlipMiss))
+		return ways + fmt.Sprintf(" and one way up: flipped over, a hole would miss by %s.", j.mm(*v.FlipMiss))
 	}
 	return ways + "; whether also flipped over cannot be told, so mark which side is up."
 }
@@ -152,7 +155,7 @@ func (j *judge) goesOn() string {
 // little puts a small unevenness in its place.
 func (j *judge) little() {
 	if *j.v.WorstMiss < 3*j.v.DrilledU95 {
-		j.v.Notes = append(j.v.Notes, fmt.Sprintf("An unevenness of %s is small: rough drilling does it too, not only intent. With holes a millimetre larger than the bolts an even part would still go on.", mm(*j.v.WorstMiss)))
+		j.v.Notes = append(j.v.Notes, fmt.Sprintf("An unevenness of %s is small: rough drilling does it too, not only intent. With holes a millimetre larger than the bolts an even part would still go on.", j.mm(*j.v.WorstMiss)))
 	}
 }
 
@@ -160,9 +163,9 @@ func (j *judge) little() {
 func (j *judge) cannotTell() {
 	v, n := j.v, len(j.holes)
 	if *v.PValue < perhaps {
-		v.Text = fmt.Sprintf("Cannot tell: the %d holes differ from even spaces by up to %s, which careful drilling would do once in %.0f times. ", n, mm(*v.WorstMiss), 1 / *v.PValue)
+		v.Text = fmt.Sprintf("Cannot tell: the %d holes differ from even spaces by up to %s, which careful drilling would do once in %.0f times. ", n, j.mm(*v.WorstMiss), 1 / *v.PValue)
 	} else {
-		v.Text = fmt.Sprintf("Cannot tell: even spaces are possible, but a hole moved by up to %s might not have shown. ", mm(*v.SeenShift))
+		v.Text = fmt.Sprintf("Cannot tell: even spaces are possible, but a hole moved by up to %s might not have shown. ", j.mm(*v.SeenShift))
 	}
 	long, short := j.r.Gaps[0], j.r.Gaps[0]
 	for _, g := range j.r.Gaps {
@@ -198,7 +201,7 @@ func (j *judge) bore() {
 		return
 	}
 	towards := fullTurn(math.Atan2(b.Y, b.X)/degree - *j.r.TurnDeg)
-	j.v.Notes = append(j.v.Notes, fmt.Sprintf("The bore is not concentric with the pitch circle: its centre lies %s off, towards %.0f°. A part that is located by the bore must have its pitch circle offset by that.", mm(*b.Offset), towards))
+	j.v.Notes = append(j.v.Notes, fmt.Sprintf("The bore is not concentric with the pitch circle: its centre lies %s off, towards %.0f°. A part that is located by the bore must have its pitch circle offset by that.", j.mm(*b.Offset), towards))
 }
 
 // secondCircle looks whether the holes off the pitch circle share one of
@@ -244,5 +247,5 @@ func (j *judge) secondCircle() {
 			even = ", equally spaced"
 		}
 	}
-	j.v.Notes = append(j.v.Notes, fmt.Sprintf("There are two pitch circles: holes %s lie on one of their own of %s about the same centre%s.", listed(ids), mm(2*mean), even))
+	j.v.Notes = append(j.v.Notes, fmt.Sprintf("There are two pitch circles: holes %s lie on one of their own of %s about the same centre%s.", listed(ids), j.mm(2*mean), even))
 }

@@ -133,18 +133,33 @@ func drilledU95(radiusMM float64) float64 {
 // the fine class of ISO 2768-1, 0.1 mm on pitch circles up to 60 mm, 0.15 mm
 // up to 240 mm.
 func (r *Reading) Judge(drilledU95MM float64) {
+	r.Verdict = r.verdict(drilledU95MM, inMM)
+}
+
+// VerdictWords are the text and the notes of the verdict with lengths printed
+// as told, for those who work in inches.
+func (r *Reading) VerdictWords(length func(mm float64) string) (text string, notes []string) {
+	drilled := 0.0
+	if r.Verdict != nil {
+		drilled = r.Verdict.DrilledU95
+	}
+	v := r.verdict(drilled, length)
+	return v.Text, v.Notes
+}
+
+func (r *Reading) verdict(drilledU95MM float64, length func(mm float64) string) *Verdict {
 	if drilledU95MM == 0 {
 		drilledU95MM = drilledU95(r.size() / 2)
 	}
 	v := &Verdict{Spacing: Undecided, Layout: NoLayout, Flip: FlipUndecided, DrilledU95: drilledU95MM, Notes: []string{}}
-	r.Verdict = v
 	defer v.tame()
-	j := &judge{r: r, v: v, drilledU: drilledU95MM / coverage2}
+	j := &judge{r: r, v: v, drilledU: drilledU95MM / coverage2, length: length}
 	if r.PitchCircle == nil {
 		j.free()
-		return
+	} else {
+		j.circle()
 	}
-	j.circle()
+	return v
 }
 
 // size is the pitch circle's diameter, or without one twice the distance of
@@ -165,6 +180,7 @@ type judge struct {
 	r        *Reading
 	v        *Verdict
 	drilledU float64
+	length   func(mm float64) string
 
 	holes []Hole // on the circle, counter-clockwise
 	w     *whitened

@@ -61,6 +61,13 @@ func TestVerdictAndCandidatesInText(t *testing.T) {
 			t.Errorf("no %q in\n%s", want, b.String())
 		}
 	}
+	b.Reset()
+	if err := Text(&b, face(t, false).Reading, TextOptions{Unit: Inch}); err != nil {
+		t.Fatal(err)
+	}
+	if inches := unwrapped(&b); !strings.Contains(inches, "hole 3 sits 0.165 in (8.00 ±0.11°)") || !strings.Contains(inches, "its centre lies 0.039 in off") {
+		t.Errorf("in inches:\n%s", b.String())
+	}
 	if strings.Index(text, "Verdict") > strings.Index(text, "View") {
 		t.Error("the verdict does not come first")
 	}

@@ -66,8 +66,14 @@ func (t *text) verdict() {
 	if v == nil {
 		return
 	}
-	wrap(t, "Verdict ", Plain(v.Text))
-	for _, n := range v.Notes {
+	words, notes := v.Text, v.Notes
+	if t.unit != MM {
+		words, notes = t.r.VerdictWords(func(mm float64) string {
+			return decimal(mm*t.unit.perMM, t.unit.decimals-1) + " " + t.unit.Name
+		})
+	}
+	wrap(t, "Verdict ", Plain(words))
+	for _, n := range notes {
 		wrap(t, "        ", Plain(n))
 	}
 	fmt.Fprintln(t)
