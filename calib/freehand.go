@@ -11,8 +11,8 @@ import (
 // What a photograph taken straight from above by hand is off by, as standard
 // uncertainties; common practice.
 const (
-	freehandTilt   = 5 * math.Pi / 180 // about either axis
-	freehandAxes   = 0.004             // that much tilt foreshortens so much
+	freehandTilt   = 6 * math.Pi / 180 // about either axis: 5°, and what is left out by the first order
+	freehandAxes   = 0.008             // what that foreshortens, which has long tails
 	freehandRadial = 0.03              // k1 of a phone's lens, after its own correction
 	freehandFocal  = 0.8               // of the longer side: a phone's main camera
 )

@@ -34,6 +34,8 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"rubbing":  rubbing,
+			"photo":    photo,
+			"ties":     ties,
 			"exit":     exit,
 			"valid":    func(ts *testscript.TestScript, neg bool, args []string) { valid(ts, schema, args[0]) },
 			"angles":   angles,

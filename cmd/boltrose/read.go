@@ -73,6 +73,7 @@ func newReadFlags(c *readCommand) *pflag.FlagSet {
 	f.Var(barsValue(&c.opts.Printed), "printed", "")
 	f.Var(aboveValue(&c.opts.AboveMM, &c.opts.AboveU95), "above", "")
 	f.StringVar(&c.opts.LensFile, "lens", "", "")
+	f.StringVar(&c.opts.ScannerFile, "scanner", "", "")
 	f.Var(distancesValue(&c.opts.Between), "known", "")
 	f.Var(pcdValue(&c.opts.PCD, &c.opts.PCDU95), "pcd", "")
 	f.BoolVar(&c.opts.FromBehind, "from-behind", false, "")
@@ -135,6 +136,8 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return fmt.Errorf("--zero %d: with --holes %d the holes are numbered 1 to %d", o.Zero, o.Holes, o.Holes)
 	case given("lens") && o.LensFile == "":
 		return errors.New("--lens wants the file of a lens profile")
+	case given("scanner") && o.ScannerFile == "":
+		return errors.New("--scanner wants the file of a scanner profile")
 	case o.Free && given("pcd"):
 		return errors.New("--pcd and --pattern free cannot go together: a free pattern has no pitch circle")
 	case o.Free && given("zero"):

@@ -27,6 +27,7 @@ type Options struct {
 	Printed calib.PrintedBars // what the bars of the printed frame measure, mm; zero: nobody measured
 
 	ScaleU            float64 // relative standard uncertainty of the dpi; negative: a home scanner's
+	ScannerFile       string  // the scanner's profile; "": a home scanner of which nothing is known
 	AboveMM, AboveU95 float64 // how high frame, sheet or ties lie above the face
 
 	// LensFile is the camera's lens profile. Without it one that fits the

@@ -78,6 +78,8 @@ func pickWay(pic *vision.Picture, opts Options) (way, error) {
 		return tieWay(pic, opts)
 	case opts.Sheet != nil:
 		return sheetWay(pic, opts), nil
+	case opts.ScannerFile != "":
+		return scannerWay(pic, opts)
 	case opts.DPI != ([2]float64{}):
 		return dpiWay(pic, opts, opts.DPI, "dpi as given", "you gave --dpi"), nil
 	}
@@ -113,7 +115,8 @@ func (o Options) Check() error {
 		{"--tie", len(o.Ties) > 0},
 		{"--sheet", o.Sheet != nil},
 		{"--printed", o.Printed != (calib.PrintedBars{})},
-		{"--dpi", o.DPI != ([2]float64{})},
+		{"--scanner", o.ScannerFile != ""},
+		{"--dpi", o.DPI != ([2]float64{}) && o.ScannerFile == ""}, // with a profile it is the nominal resolution
 	} {
 		if w.set {
 			given = append(given, w.flag)
@@ -122,10 +125,10 @@ func (o Options) Check() error {
 	switch {
 	case len(given) > 1:
 		return fmt.Errorf("%s each give the scale of the whole picture: leave out all but one", strings.Join(given, " and "))
-	case o.DPI != ([2]float64{}):
-		return o.noPhoto()
 	case o.ScaleU >= 0 && len(given) == 1 && given[0] != "--dpi":
 		return fmt.Errorf("--scale-u is the uncertainty of a dpi: leave it out with %s", given[0])
+	case o.DPI != ([2]float64{}) || o.ScannerFile != "":
+		return o.noPhoto()
 	}
 	return nil
 }

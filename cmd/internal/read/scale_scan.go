@@ -3,6 +3,7 @@ package read
 import (
 	"fmt"
 	"math"
+	"os"
 
 	"boltrose/calib"
 	"boltrose/vision"
@@ -21,6 +22,42 @@ func dpiWay(pic *vision.Picture, opts Options, dpi [2]float64, method, why strin
 		}
 		return &Scaling{Plane: plane, Why: why, Warnings: dpiWarnings(pic, opts, dpi)}, nil
 	}
+}
+
+// scannerWay is the scale of a scan by the profile of its scanner, which
+// corrects the resolution that the person or the file states.
+func scannerWay(pic *vision.Picture, opts Options) (way, error) {
+	dpi := opts.DPI
+	if dpi == ([2]float64{}) {
+		dpi = pic.DPI
+	}
+	switch {
+	case isPhoto(pic) && opts.DPI == ([2]float64{}):
+		return nil, fmt.Errorf("%w: --scanner is for scans, and %s", ErrScale, takenBy(pic.Camera))
+	case dpi == ([2]float64{}):
+		return nil, fmt.Errorf("%w: a scanner profile corrects a resolution, and the file states none; give --dpi, the resolution that the scanner was set to", ErrScale)
+	}
+	f, err := os.Open(opts.ScannerFile)
+	if err != nil {
+		return nil, fmt.Errorf("--scanner %s: cannot be read: %s", opts.ScannerFile, reason(err))
+	}
+	defer f.Close()
+	scanner, err := calib.ReadScanner(f)
+	if err != nil {
+		return nil, fmt.Errorf("--scanner %s: %w", opts.ScannerFile, err)
+	}
+	return func([]vision.Mark, float64) (*Scaling, error) {
+		plane, err := scanner.Plane(dpi)
+		if err != nil {
+			return nil, err
+		}
+		without := calib.DefaultScaleU
+		return &Scaling{
+			Plane: plane, Why: "you gave --scanner",
+			Notes:    []string{fmt.Sprintf("an axis is known to ±%.2g %%, where a home scanner of which nothing is known has ±%.2g %%", 200*plane.URel, 200*without)},
+			Warnings: append(scanner.Warnings(dpi), dpiWarnings(pic, opts, dpi)...),
+		}, nil
+	}, nil
 }
 
 func dpiWarnings(pic *vision.Picture, opts Options, dpi [2]float64) []string {
