@@ -60,6 +60,7 @@ type ground struct {
 	zoom   float64
 	freeU  float64 // relative standard uncertainty of a free scale; 0 for the source's own
 	cov    *mat.SymDense
+	fixed  *mat.SymDense // cov without a free scale's share of it
 	shared *mat.Dense
 }
 
@@ -102,6 +103,8 @@ func (p *assembly) ground(free bool, lengths []known) (*ground, error) {
 			g.shared.Set(2*i+1, terms-1, g.freeU*v.Y)
 			g.shared.Set(2*m+i, terms-1, g.freeU*q.Diameter)
 		}
+		g.fixed = mat.NewSymDense(3*m, nil)
+		g.fixed.CopySym(g.cov)
 		g.cov.SymRankOne(g.cov, 1, g.shared.ColView(terms-1))
 	}
 	return g, nil
@@ -213,7 +216,7 @@ func (c *conditioned) step(moved *mat.VecDense, noise *mat.SymDense) (*mat.VecDe
 	var chol mat.Cholesky
 	c.weight = mat.NewSymDense(n, nil)
 	if !chol.Factorize(total) || chol.InverseTo(c.weight) != nil {
-		return nil, errors.New("the known lengths cannot be adjusted: two of them say the same of the same holes")
+		return nil, errSameTwice
 	}
 	c.pull = mat.NewVecDense(n, nil)
 	c.pull.MulVec(c.weight, c.misfit)
@@ -237,20 +240,55 @@ func (c *conditioned) move(by *mat.VecDense) bool {
 }
 
 // covariance returns that of the adjusted coordinates.
-func (c *conditioned) covariance() *mat.SymDense {
+//
+// A free scale's variance is huge beside what is left of it; so that no digits
+// are lost, the lengths are first taken in with the scale held, and then what
+// they leave of the scale is added: with s its column of shared, t what it does
+// to the lengths, and G and S of the rest,
+//
+//	Σ − G S⁻¹ Gᵀ + d dᵀ/(1 + tᵀ S⁻¹ t),  d = s − G S⁻¹ t.
+func (c *conditioned) covariance(noise *mat.SymDense) (*mat.SymDense, error) {
+	if c.fixed == nil {
+		return lessBy(c.cov, c.cross, c.weight), nil
+	}
+	var cross mat.Dense
+	cross.Mul(c.fixed, c.by.T())
+	total := propagate(c.by, c.fixed)
+	total.AddSym(total, noise)
+	var chol mat.Cholesky
+	weight := mat.NewSymDense(len(c.lengths), nil)
+	if !chol.Factorize(total) || chol.InverseTo(weight) != nil {
+		return nil, errSameTwice
+	}
+	_, terms := c.shared.Dims()
+	s := c.shared.ColView(terms - 1)
+	var t, pull, d mat.VecDense
+	t.MulVec(c.by, s)
+	pull.MulVec(weight, &t)
+	d.MulVec(&cross, &pull)
+	d.SubVec(s, &d)
+	out := lessBy(c.fixed, &cross, weight)
+	out.SymRankOne(out, 1/(1+mat.Dot(&t, &pull)), &d)
+	return out, nil
+}
+
+// lessBy returns Σ − G W Gᵀ.
+func lessBy(sigma *mat.SymDense, g *mat.Dense, w *mat.SymDense) *mat.SymDense {
 	var gain, less mat.Dense
-	gain.Mul(c.cross, c.weight)
-	less.Mul(&gain, c.cross.T())
-	n := c.cov.SymmetricDim()
+	gain.Mul(g, w)
+	less.Mul(&gain, g.T())
+	n := sigma.SymmetricDim()
 	out := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := i; j < n; j++ {
-			out.SetSym(i, j, c.cov.At(i, j)-(less.At(i, j)+less.At(j, i))/2)
+			out.SetSym(i, j, sigma.At(i, j)-(less.At(i, j)+less.At(j, i))/2)
 		}
 		out.SetSym(i, i, math.Max(out.At(i, i), 0))
 	}
 	return out
 }
+
+var errSameTwice = errors.New("the known lengths cannot be adjusted: two of them say the same of the same holes")
 
 // without is what source and other lengths say of length k, with the standard
 // uncertainty of that, and how far off the length is in standard uncertainties
@@ -322,7 +360,10 @@ func (p *assembly) adjust() error {
 	}
 	p.adjusted = a
 	p.given, p.givenNoise, p.shared = c, noise, c.shared
-	p.parts, p.joint = c.parts, c.covariance()
+	p.parts = c.parts
+	if p.joint, err = c.covariance(noise); err != nil {
+		return err
+	}
 	return p.locate()
 }
 

@@ -109,7 +109,8 @@ type verdict struct {
 	mm, u   float64 // with its standard uncertainty
 	sigmas  float64 // how far off the length is
 	rest    *conditioned
-	allWell bool // the others agree without it
+	cov     *mat.SymDense // of that
+	allWell bool          // the others agree without it
 }
 
 // verdicts looks at each length by what the ground and the others say.
@@ -117,7 +118,12 @@ func (p *assembly) verdicts(g *ground, lengths []known, free bool) ([]verdict, e
 	out := make([]verdict, len(lengths))
 	for i, k := range lengths {
 		others := slices.Concat(lengths[:i], lengths[i+1:])
-		rest, err := g.condition(others, p.noise(others, 1))
+		noise := p.noise(others, 1)
+		rest, err := g.condition(others, noise)
+		if err != nil {
+			return nil, err
+		}
+		cov, err := rest.covariance(noise)
 		if err != nil {
 			return nil, err
 		}
@@ -125,12 +131,12 @@ func (p *assembly) verdicts(g *ground, lengths []known, free bool) ([]verdict, e
 		if free {
 			freedom--
 		}
-		v := verdict{k: k, rest: rest, allWell: !rest.astray && consistent(rest.chi2, freedom)}
+		v := verdict{k: k, rest: rest, cov: cov, allWell: !rest.astray && consistent(rest.chi2, freedom)}
 		mm, by, err := k.of(rest.parts, p.holes)
 		if err != nil {
 			return nil, err
 		}
-		v.mm, v.u = mm, uncertainty(rest.covariance(), by...)
+		v.mm, v.u = mm, uncertainty(cov, by...)
 		v.sigmas = math.Abs(k.Value-mm) / math.Sqrt(v.u*v.u+p.noise([]known{k}, 1).At(0, 0))
 		out[i] = v
 	}
@@ -166,7 +172,7 @@ func (p *assembly) contradiction(g *ground, lengths []known, free bool) (warning
 		said = fmt.Sprintf("the %s of %.3f mm and the %s of %.3f mm contradict each other on this picture: without the first, it is %s", v.k, v.k.Value, o.k, o.k.Value, away)
 	}
 	if v.sigmas > absurdSigmas && off > absurdShare*v.mm || v.rest.astray {
-		return "", fmt.Errorf("%s%s; measure again, or leave it out", said, p.fits(v.k, v.rest.parts, v.rest.covariance()))
+		return "", fmt.Errorf("%s%s; measure again, or leave it out", said, p.fits(v.k, v.rest.parts, v.cov))
 	}
 	return said + "; every ± of these lengths was widened until they agree: measure again", nil
 }
