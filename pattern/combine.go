@@ -129,6 +129,11 @@ func combinable(in []Named) error {
 		case r.Source.Kind == ByHand:
 			byHand = r.Name
 		}
+		for _, o := range in {
+			if r.Source.Kind == Combined && slices.Contains(strings.Split(r.Source.File, ", "), o.Name) {
+				return fmt.Errorf("%s already holds %s, which tells nothing twice: leave one out", r.Name, o.Name)
+			}
+		}
 		for _, o := range in[:i] {
 			if r.Source.SHA256 != "" && r.Source.SHA256 == o.Source.SHA256 ||
 				slices.Equal(r.CovarianceMM2, o.CovarianceMM2) && r.Holes[0].X == o.Holes[0].X && r.Holes[0].Y == o.Holes[0].Y {
@@ -161,8 +166,11 @@ func (c *combiner) groups() [][sharedTerms]int {
 	out := make([][sharedTerms]int, len(c.in))
 	for i, r := range c.in {
 		kind, method := r.Source.Kind, r.Scale.Method
-		if strings.HasPrefix(method, "dpi") { // of the file or as given: the same scanner
+		switch {
+		case strings.HasPrefix(method, "dpi"): // of the file or as given: the same scanner
 			method = "dpi"
+		case r.knownSize(): // given for each rubbing, but likely measured once
+			method = "known"
 		}
 		if c.opts.Independent || kind == ByHand {
 			kind = fmt.Sprint(i)

@@ -29,7 +29,7 @@ func newSheet(r *Reading) (*sheet, error) {
 	for _, h := range r.Holes {
 		s.at = append(s.at, r2.Vec{X: h.X, Y: h.Y})
 	}
-	s.shared = sharedVariances(r)
+	s.shared = sharedOf(r)
 	var ok bool
 	if s.factor, ok = own(r, s.shared); !ok {
 		return nil, errors.New("its covariance is none")

@@ -2,6 +2,7 @@ package pattern
 
 import (
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -20,6 +21,43 @@ func sharedMoves(v r2.Vec, mirrored bool) [sharedTerms]r2.Vec {
 		shear.X = -v.Y
 	}
 	return [sharedTerms]r2.Vec{v, {X: v.X / 2, Y: -v.Y / 2}, shear}
+}
+
+// knownSize says whether a reading's size comes from known lengths instead of
+// from its source's own scale.
+func (r *Reading) knownSize() bool { return strings.HasPrefix(r.Scale.Method, "known") }
+
+// sizeVariance is the relative variance of all lengths of a reading together.
+func (r *Reading) sizeVariance() float64 {
+	n := 2 * len(r.Holes)
+	at := make([]float64, 0, n)
+	sum := 0.0
+	for _, h := range r.Holes {
+		at = append(at, h.X, h.Y)
+		sum += h.X*h.X + h.Y*h.Y
+	}
+	if sum == 0 {
+		return 0
+	}
+	v := 0.0
+	for i := range n {
+		for j := range n {
+			v += at[i] * at[j] * r.CovarianceMM2[i*n+j]
+		}
+	}
+	return math.Max(0, v) / (sum * sum)
+}
+
+// sharedOf are the variances of what a reading shares with others. Known
+// lengths leave nothing of the scale that tells it from the holes' own errors;
+// but the size then is the known length's, wholly, and the same length given
+// for two rubbings is one measurement.
+func sharedOf(r *Reading) [sharedTerms]float64 {
+	v := sharedVariances(r)
+	if r.knownSize() {
+		v[0] = r.sizeVariance()
+	}
+	return v
 }
 
 // sharedVariances finds what part of a reading's covariance the errors shared

@@ -131,6 +131,46 @@ func TestCombineSharedScaleDoesNotShrink(t *testing.T) {
 	}
 }
 
+// One caliper measurement given for every rubbing stays one: the size gets no
+// better than it.
+func TestCombineKnownPitchCircleDoesNotShrink(t *testing.T) {
+	s := newScanner(rand.New(rand.NewPCG(21, 22)))
+	known := func(name string) Named {
+		var rings []Ring
+		choice := Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Circle: true}
+		for i, h := range s.scan(t, name, gearbox(), 0, 0.02).Holes {
+			ring := Ring{ID: i + 1, Centre: r2.Vec{X: h.X, Y: h.Y}, Diameter: 9, CentreCov: [2][2]float64{{0.0004, 0}, {0, 0.0004}}}
+			for k, m := range sharedMoves(ring.Centre, false) {
+				ring.Shared = append(ring.Shared, r2.Scale(s.u[k], m))
+				ring.SharedDiameter = append(ring.SharedDiameter, 0)
+			}
+			rings, choice.Holes = append(rings, ring), append(choice.Holes, i)
+		}
+		r, err := New(rings, choice, Options{Source: Source{File: name, SHA256: name, Kind: "scan"}, KnownPCD: 96, KnownPCDU: 0.025, Scale: Scale{Method: "dpi of the file", URel: 0.002}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !r.knownSize() {
+			t.Fatalf("scale by %q", r.Scale.Method)
+		}
+		return Named{name, r}
+	}
+	c := combined(t, CombineOptions{}, known("a"), known("b"), known("c"), known("d"))
+	if got := c.Reading.PitchCircle.DiameterU95; got < 0.047 || got > 0.056 {
+		t.Errorf("PCD ±%.4f from one measurement to ±0.05", got)
+	}
+	if c.P < poorP {
+		t.Errorf("they do not agree: %s", c.Doubt)
+	}
+	r := s.scan(t, "e", gearbox(), 0, 0.02)
+	if _, err := Combine([]Named{{"all", c.Reading}, r}, CombineOptions{}); err != nil {
+		t.Error(err)
+	}
+	if _, err := Combine([]Named{{"all", c.Reading}, known("a")}, CombineOptions{}); err == nil || !strings.Contains(err.Error(), "already holds a") {
+		t.Errorf("a twice: %v", err)
+	}
+}
+
 // Pages turned to one another on the glass tell what the scanner's axes differ
 // by: turned by 90°, long one way is long the other way.
 func TestCombineTurnedPagesTellTheAxes(t *testing.T) {
