@@ -67,7 +67,7 @@ setup:
 	@.ci/packages g++ libopencv-dev pkg-config
 
 setup-test:
-	@.ci/packages poppler-utils
+	@.ci/packages openscad poppler-utils python3-ezdxf
 
 # The photograph of 24 coins that the detector must find without any setting.
 build/testfiles/coins.png:

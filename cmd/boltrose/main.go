@@ -40,6 +40,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return runProfile(rest, stdout, stderr)
 	case "mate":
 		return runMate(rest, stdout, stderr)
+	case "draw":
+		return runDraw(rest, stdout, stderr)
 	case "version", "--version":
 		return runVersion(rest, stdout, stderr)
 	case "help", "--help", "-h":

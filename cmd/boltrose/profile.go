@@ -186,7 +186,7 @@ func barsValue(to *calib.PrintedBars) value {
 	return value{"X,Y", func(s string) error {
 		v, err := numbers(s, 2)
 		if err != nil || v[0] <= 0 || v[1] <= 0 {
-			return errors.New("give what the frame's bars X and Y measure in mm, as 139.8,140.1")
+			return errors.New("give what the printed bars X and Y measure in mm, as 139.8,140.1")
 		}
 		*to = calib.PrintedBars{v[0], v[1]}
 		return nil

@@ -1,4 +1,5 @@
-// Package draw knows drawings: it finds the circles of a DXF file.
+// Package draw knows drawings: it draws a reading as DXF, SVG, PDF, CSV and
+// OpenSCAD, and finds the circles of a DXF file.
 package draw
 
 import (
