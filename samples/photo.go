@@ -222,12 +222,5 @@ func (t PhotoTruth) SheetToPx(sheetMM r2.Vec) r2.Vec {
 	return px
 }
 
-// Render takes the photograph. The file's JPEG losses are not in the picture
-// yet: see [Photo.WriteJPEG].
-func (p Photo) Render() (*image.RGBA, PhotoTruth) {
-	s := newPhotoScene(p)
-	return s.develop(s.expose()), s.truth()
-}
-
 // Truth is what [Photo.Render] gives beside the picture.
 func (p Photo) Truth() PhotoTruth { return newPhotoScene(p).truth() }

@@ -83,8 +83,8 @@ func (l *laidSheet) cellOf(x, y float64) (i, j int) {
 // arc is the length along the bent sheet from its middle to u.
 func (l *laidSheet) arc(u float64) float64 {
 	k := 2 * l.bend
-	if k == 0 {
-		return u
+	if q := square(k * u); q < 0.01 {
+		return u * (1 + q*(1./6-q*(1./40-q/112))) // its series
 	}
 	return u/2*math.Sqrt(1+k*k*u*u) + math.Asinh(k*u)/(2*k)
 }
@@ -116,14 +116,21 @@ func (l *laidSheet) flat(x, y float64) (sx, sy, u float64) {
 // ray from above meets the sheet's surface.
 func (l *laidSheet) meet(from, d r3.Vec) (s r2.Vec, t float64) {
 	t = (l.Above - from.Z) / d.Z
-	if far := l.reach + 2*math.Abs(l.Curl) + 1; l.bend != 0 &&
-		square(from.X+t*d.X-l.Offset.X)+square(from.Y+t*d.Y-l.Offset.Y) > far*far {
+	far := l.reach + 2*math.Abs(l.Curl) + 1
+	if l.bend != 0 && square(from.X+t*d.X-l.Offset.X)+square(from.Y+t*d.Y-l.Offset.Y) > far*far {
 		return r2.Vec{X: far, Y: far}, t // nowhere near
 	}
-	for range 4 * boolInt(l.bend != 0) {
-		_, _, u := l.flat(from.X+t*d.X, from.Y+t*d.Y)
+	if l.bend != 0 {
+		// Height over Above and the bent sheet's are equal where
+		// a t² + 2 b t + c = 0.
+		_, _, u := l.flat(from.X, from.Y)
 		slope := -d.X*(l.cos*l.lineSin+l.sin*l.lineCos) + d.Y*(l.cos*l.lineCos-l.sin*l.lineSin)
-		t -= (from.Z + t*d.Z - l.Above - l.bend*u*u) / (d.Z - 2*l.bend*u*slope)
+		a, b, c := l.bend*slope*slope, l.bend*u*slope-d.Z/2, l.bend*u*u-from.Z+l.Above
+		disc := b*b - a*c
+		if disc < 0 {
+			return r2.Vec{X: far, Y: far}, t
+		}
+		t = -c / (b + math.Copysign(math.Sqrt(disc), b))
 	}
 	sx, sy, u := l.flat(from.X+t*d.X, from.Y+t*d.Y)
 	if l.bend != 0 {

@@ -377,14 +377,15 @@ func TestEXIFIsReadBack(t *testing.T) {
 // A pure motion or defocus blur moves nothing.
 func TestBlurStaysInPlace(t *testing.T) {
 	const w, h = 41, 31
-	v := make([]float32, w*h)
-	v[15*w+20] = 1
-	for name, out := range map[string][]float32{
-		"motion":  smear(v, w, h, 7.3, 30),
-		"defocus": blurPlane(v, w, h, gaussian(1.7)),
+	dot := make([]float32, w*h)
+	dot[15*w+20] = 1
+	f := &film{w: w, bottom: h, c: [3][]float32{dot, dot, dot}}
+	for name, out := range map[string]*film{
+		"motion":  f.smear(motionTaps(7.3, 30), 0, h),
+		"defocus": f.blur(gaussian(1.7), 0, h),
 	} {
 		sum, x, y := 0.0, 0.0, 0.0
-		for k, a := range out {
+		for k, a := range out.c[1] {
 			sum += float64(a)
 			x += float64(a) * float64(k%w)
 			y += float64(a) * float64(k/w)
@@ -457,7 +458,7 @@ func TestAnyPhotoRenders(t *testing.T) {
 			Shot:   Shot{Exposure: f("ev"), Defocus: f("def"), Motion: f("mot"), Noise: f("noise"), Sharpen: f("sharp"), Contrast: f("con")},
 		}
 		s := newPhotoScene(p)
-		for _, plane := range s.expose().c {
+		for _, plane := range s.expose(0, s.Camera.Height).c {
 			for _, v := range plane {
 				if !(v >= 0 && v < 1e9) {
 					t.Fatalf("light %v", v)
