@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -293,6 +294,44 @@ func TestAdviceOfAScan(t *testing.T) {
 	}
 	if a.Dominant != sharedTerm {
 		t.Errorf("what dominates is %q", a.Dominant)
+	}
+}
+
+// A budget that does not add up, and a verdict or candidate that nobody gave,
+// are told.
+func TestBadConclusions(t *testing.T) {
+	rings, choice := keyed()
+	good := string(written(t, mustNew(t, rings, choice, Options{})))
+	for from, want := range map[string]string{
+		`"pcd_u95_mm": 0.`:       "does not add up",
+		`"spacing": "uneven"`:    "verdict.spacing",
+		`"flip": "different"`:    "verdict.flip",
+		`"layout": "one_`:        "verdict.layout",
+		`"worst_hole": 6`:        "no such hole",
+		`"step_mm": `:            "candidate",
+		`"p_value": `:            "p_value",
+		`"chords_u95_mm": [`:     "chords where there are",
+		`"pcd_count": `:          "are listed",
+		`"degrees_of_freedom": `: "less than none",
+	} {
+		to := map[string]string{
+			`"pcd_u95_mm": 0.`: `"pcd_u95_mm": 9.`, `"step_mm": `: `"step_mm": -`, `"p_value": `: `"p_value": 7`, `"chords_u95_mm": [`: `"chords_u95_mm": [1,`,
+			`"pcd_count": `: `"pcd_count": -`, `"worst_hole": 6`: `"worst_hole": 66`, `"degrees_of_freedom": `: `"degrees_of_freedom": -`,
+		}[from]
+		if to == "" {
+			to = from[:len(from)-1] + "x\""
+			if !strings.HasSuffix(from, `"`) {
+				to = from + "x"
+			}
+		}
+		text := strings.Replace(good, from, to, 1)
+		if text == good {
+			t.Errorf("there is no %s in\n%s", from, good)
+			continue
+		}
+		if _, err := ReadJSON(strings.NewReader(text)); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v does not say %q", to, err, want)
+		}
 	}
 }
 

@@ -17,14 +17,10 @@ func (c *chooser) takeRows(s supposed) bool {
 	}
 	holes := c.likeMembers(s)
 	var at []r2.Vec
-	var members []r2.Vec
 	span := 0.0
 	for _, h := range holes {
 		at = append(at, c.rings[h].Centre)
 		span = math.Max(span, r2.Norm(r2.Sub(c.rings[h].Centre, at[0])))
-		if slices.Contains(s.members, h) {
-			members = append(members, c.rings[h].Centre)
-		}
 	}
 	tolerance := func(i int) float64 {
 		cov := c.rings[holes[i]].CentreCov
@@ -39,8 +35,6 @@ func (c *chooser) takeRows(s supposed) bool {
 		return false
 	case r.nRows == 1:
 		what = "on a straight line"
-	case len(holes) < len(members)+2:
-		return false
 	}
 	for _, h := range holes {
 		c.out.Holes = append(c.out.Holes, h)
