@@ -80,7 +80,7 @@ func TestIntervalsByClause8(t *testing.T) {
 		rings, choice := place(96, c.off, c.directions...)
 		r := mustNew(t, rings, choice, Options{SharedNames: threeNames})
 		random := rand.New(rand.NewPCG(11, 3))
-		const draws = 60000
+		const draws = 30000
 		pcd, chord := make([]float64, draws), make([]float64, draws)
 		n := len(c.directions)
 		at := make([]r2.Vec, n)
@@ -142,7 +142,7 @@ func TestBudgetTermsAgainstMonteCarlo(t *testing.T) {
 		for _, term := range stated.Budget {
 			random := rand.New(rand.NewPCG(5, 6))
 			squares := make([]float64, len(values))
-			const draws = 2500
+			const draws = 1200
 			for range draws {
 				moved, o := alone(random, rings, term.Term, opts)
 				r, err := measure(moved, choice, o)
@@ -156,7 +156,7 @@ func TestBudgetTermsAgainstMonteCarlo(t *testing.T) {
 			}
 			names, _, want := budgeted(stated, term)
 			for k := range want {
-				if got := coverage * math.Sqrt(squares[k]) / small; math.Abs(got-want[k]) > 0.07*want[k]+2e-4 {
+				if got := coverage * math.Sqrt(squares[k]) / small; math.Abs(got-want[k]) > 0.1*want[k]+2e-4 {
 					t.Errorf("%s, %s of the %s: ± %.4f drawn, ± %.4f stated", name, term.Term, names[k], got, want[k])
 				}
 			}
