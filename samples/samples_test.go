@@ -384,7 +384,7 @@ func TestDemoPictureIsWhatTheProgramDraws(t *testing.T) {
 	}
 	drawn, _ := Finished()[0].Render()
 	if !samePixels(stored, drawn) {
-		t.Error("cider-press.png is out of date: run go run ./samples/make samples, and keep this file of what it writes")
+		t.Error("cider-press.png is out of date: run go run ./cmd/internal/demo/pictures samples, and keep this file of what it writes")
 	}
 }
 

@@ -31,7 +31,8 @@ var layers = []struct {
 	{"vision", []string{"pattern/circle"}, true, true},
 	{"calib", []string{"vision", "pattern/circle"}, true, true},
 	{"samples", nil, false, true},
-	{"cmd/internal/bench", []string{"cmd/internal", "samples", "vision", "pattern/circle"}, true, true},
+	{"cmd/internal/bench", []string{"cmd/internal", "samples", "calib", "vision", "pattern/circle"}, true, true},
+	{"cmd/internal/demo", []string{"samples", "calib", "vision", "pattern/circle"}, true, true},
 	{"cmd", []string{"cmd/internal", "calib", "vision", "pattern"}, true, true},
 }
 

@@ -1,4 +1,5 @@
-// Command make renders the finished sample pictures into a folder.
+// Command pictures renders the pictures of the README and the demo into a
+// folder.
 package main
 
 import (
@@ -8,16 +9,17 @@ import (
 	"os"
 	"path/filepath"
 
+	"boltrose/cmd/internal/demo"
 	"boltrose/samples"
 )
 
 func main() {
 	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: go run ./samples/make FOLDER")
+		fmt.Fprintln(os.Stderr, "usage: go run ./cmd/internal/demo/pictures FOLDER")
 		os.Exit(2)
 	}
 	if err := makeAll(os.Args[1]); err != nil {
-		fmt.Fprintln(os.Stderr, "make:", err)
+		fmt.Fprintln(os.Stderr, "pictures:", err)
 		os.Exit(1)
 	}
 }
@@ -32,8 +34,7 @@ func makeAll(folder string) error {
 			return err
 		}
 	}
-	border := samples.DotBorder(210, 297, 150, 150, 10, 5)
-	for _, p := range samples.FinishedPhotos(border) {
+	for _, p := range demo.Photos() {
 		err := write(filepath.Join(folder, p.Name+".jpg"), func(w io.Writer) error {
 			var img image.Image
 			img, _ = p.Render()
