@@ -97,11 +97,13 @@ func TestSharedVariances(t *testing.T) {
 		if len(at) < 4 {
 			continue
 		}
-		r := s.scan(t, "a", at, 360*random.Float64(), 0.02)
-		got := sharedVariances(r.Reading)
-		for k, u := range s.u {
-			if math.Abs(math.Sqrt(got[k])/u-1) > 0.02 { // the errors stretch what they are computed from
-				t.Errorf("term %d: %g, not %g", k, math.Sqrt(got[k]), u)
+		r := s.scan(t, "a", at, 360*random.Float64(), 0.02).Reading
+		for _, side := range []*Reading{r, turnedOver(r)} {
+			got := sharedVariances(side)
+			for k, u := range s.u {
+				if math.Abs(math.Sqrt(got[k])/u-1) > 0.02 { // the errors stretch what they are computed from
+					t.Errorf("%s, term %d: %g, not %g", side.View, k, math.Sqrt(got[k]), u)
+				}
 			}
 		}
 	}
