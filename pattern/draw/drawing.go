@@ -100,6 +100,7 @@ func New(r *pattern.Reading, o Options) (*Drawing, error) {
 	if o.Unit == (Unit{}) {
 		o.Unit = MM
 	}
+	o.Size = clean(o.Size, 200)
 	d := &Drawing{Reading: r, Options: o}
 	if err := d.holes(); err != nil {
 		return nil, err

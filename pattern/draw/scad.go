@@ -34,7 +34,7 @@ clearance = %s; // diameter of the holes (%s)
 allowance = %s; // added to each hole's diameter, for prints whose holes come out small
 wall = 6; // material round the holes, where the rim is not known
 thickness = 5; // of the plate
-`, number(clearance), clean(why, 200), number(d.Options.Allowance))
+`, number(clearance), why, number(d.Options.Allowance))
 	for _, f := range []struct {
 		layer, name, about string
 	}{{LayerRim, "rim", "outer diameter of the plate, as measured; 0: as wide as the holes and the wall need"}, {LayerBore, "bore", "diameter of the centre bore, as measured; 0: none"}} {

@@ -12,19 +12,20 @@ import (
 )
 
 // WriteSVG writes the drawing as SVG 1.1 at 1:1: its user unit is a
-// millimetre. Each layer is a group whose id is the layer's name.
+// millimetre, its origin the drawing's, with y down. Each layer is a group
+// whose id is the layer's name.
 func (d *Drawing) WriteSVG(w io.Writer) error {
 	const margin = 5.0
 	notes := d.below()
 	b := d.withBelow(notes)
-	o := &svgWriter{bufio.NewWriter(w), r2.Vec{X: b.Min.X - margin, Y: b.Max.Y + margin}}
+	o := &svgWriter{bufio.NewWriter(w)}
 	wide, high := number(b.Max.X-b.Min.X+2*margin), number(b.Max.Y-b.Min.Y+2*margin)
 	o.printf(`<?xml version="1.0" encoding="UTF-8"?>
-<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="%smm" height="%smm" viewBox="0 0 %s %s">
+<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="%smm" height="%smm" viewBox="%s %s %s %s">
 <title>%s</title>
 <desc>%s</desc>
 <g fill="none" stroke="#000" stroke-width="0.2">
-`, wide, high, wide, high, escape(d.Notes[0]), escape(strings.Join(d.Notes[1:], " ")))
+`, wide, high, number(b.Min.X-margin), number(-b.Max.Y-margin), wide, high, escape(d.Notes[0]), escape(strings.Join(d.Notes[1:], " ")))
 	for _, layer := range Layers {
 		switch layer {
 		case LayerPitchCircle:
@@ -55,16 +56,13 @@ func (d *Drawing) WriteSVG(w io.Writer) error {
 	return o.w.Flush()
 }
 
-type svgWriter struct {
-	w       *bufio.Writer
-	topLeft r2.Vec
-}
+type svgWriter struct{ w *bufio.Writer }
 
 // printf leaves an error in the writer until it is flushed.
 func (o *svgWriter) printf(format string, args ...any) { fmt.Fprintf(o.w, format, args...) }
 
 func (o *svgWriter) at(p r2.Vec) (x, y string) {
-	return number(p.X - o.topLeft.X), number(o.topLeft.Y - p.Y)
+	return number(p.X), number(-p.Y)
 }
 
 // texts writes labels; anchor says which part of a line its place is.
