@@ -23,7 +23,7 @@ Example:
   boltrose version
 `
 
-var helps = map[string]string{"read": helpRead, "scale": helpScale, "solve": helpSolve, "combine": helpCombine, "frame": helpFrame, "profile": helpProfile, "mate": helpMate, "draw": helpDraw, "version": helpVersion, "help": helpMain}
+var helps = map[string]string{"read": helpRead, "scale": helpScale, "solve": helpSolve, "combine": helpCombine, "frame": helpFrame, "profile": helpProfile, "mate": helpMate, "draw": helpDraw, "guard": helpGuard, "version": helpVersion, "help": helpMain}
 
 func runHelp(args []string, stdout, stderr io.Writer) int {
 	switch len(args) {

@@ -42,6 +42,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return runMate(rest, stdout, stderr)
 	case "draw":
 		return runDraw(rest, stdout, stderr)
+	case "guard":
+		return runGuard(rest, stdout, stderr)
 	case "version", "--version":
 		return runVersion(rest, stdout, stderr)
 	case "help", "--help", "-h":

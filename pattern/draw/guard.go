@@ -104,6 +104,10 @@ func NewGuard(r *pattern.Reading, bolts []GuardBolt, sizes GuardSizes) (*Guard, 
 	return g, nil
 }
 
+// unseen is how far (mm) a shaft may be from the pitch circle's centre where
+// nothing says that it is there (common practice).
+const unseen = 0.5
+
 // place finds where the shaft is.
 func (g *Guard) place(r *pattern.Reading) error {
 	switch {
@@ -113,7 +117,8 @@ func (g *Guard) place(r *pattern.Reading) error {
 		g.ShaftAt, g.ShaftFrom = r2.Vec{X: r.Bore.X, Y: r.Bore.Y}, "the bore's centre"
 		g.ShaftAtU95 = math.Max(r.Bore.XU95, r.Bore.YU95)
 	case r.PitchCircle != nil:
-		g.ShaftFrom = "the pitch circle's centre, because the reading has no bore: measure that the shaft is there"
+		g.ShaftFrom = fmt.Sprintf("the pitch circle's centre, give or take %s mm, because the reading has no bore: measure that it is there", short(unseen))
+		g.ShaftAtU95 = unseen
 	default:
 		return errors.New("the reading has neither a bore nor a pitch circle, so that the shaft's place is not known: give it, in mm from the middle of all holes")
 	}

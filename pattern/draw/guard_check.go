@@ -99,8 +99,8 @@ func (g *Guard) check() []error {
 		refuse(g.Shaft > b.Diameter+b.DiameterU95, "a shaft of %s mm does not pass through the bore of %s ±%s mm that the reading has: %s mm at most would, or give the shaft's place if that bore is not the shaft's",
 			short(g.Shaft), short(round(b.Diameter)), short(round(b.DiameterU95)), down(b.Diameter+b.DiameterU95))
 	}
-	refuse(g.Left() < leastLeft-slack, "the cap would touch the shaft: of %s mm running clearance, the bolts' play takes %s mm and the doubt about the shaft's place %s mm, and %s mm must be left: %s mm would do",
-		short(g.RunRadius), short(round(g.play())), short(round(g.ShaftAtU95)), short(leastLeft), up(g.leastRunning()))
+	refuse(g.Left() < leastLeft-slack, "the cap would touch the shaft: of %s mm running clearance, %s mm goes to the bolts' play%s, and %s mm must be left: %s mm would do",
+		short(g.RunRadius), short(round(g.play())), g.doubt(), short(leastLeft), up(g.leastRunning()))
 	refuse(g.RunLength < leastEnd, "the cap's end would touch the shaft: %s mm of running clearance past it are too little: %s mm would do", short(g.RunLength), short(leastEnd))
 	refuse(*g.Foot < leastFoot-slack, "a foot's radius of %s mm leaves a sharp corner: %s mm would do", short(*g.Foot), short(leastFoot))
 	if rise := g.height() - g.Thickness - *g.Foot - leastFoot; rise < -slack {

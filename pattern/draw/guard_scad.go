@@ -28,8 +28,8 @@ func (g *Guard) Notes() []string {
 	notes := []string{
 		fmt.Sprintf("The cap is closed at its end, stands %s mm out of the face and is %s mm wide; the flange is %s mm wide and %s mm thick. Volume %s cm³.",
 			short(round(g.height())), short(round(2*g.outside())), short(round(*g.Flange)), short(round(g.Thickness)), short(round(g.Volume()/1000))),
-		fmt.Sprintf("Running clearance %s mm in radius and %s mm past the shaft's end; with the bolts' play of %s mm and the doubt about the shaft's place of %s mm, %s mm in radius are left at worst.",
-			short(g.RunRadius), short(g.RunLength), short(round(g.play())), short(round(g.ShaftAtU95)), short(round(g.Left()))),
+		fmt.Sprintf("Running clearance %s mm in radius and %s mm past the shaft's end; with the bolts' play of %s mm%s, %s mm in radius are left at worst.",
+			short(g.RunRadius), short(g.RunLength), short(round(g.play())), g.doubt(), short(round(g.Left()))),
 		"The shaft's place is " + g.ShaftFrom + ".",
 	}
 	if worst := g.worstU95(); worst > g.play() {
@@ -44,6 +44,14 @@ func (g *Guard) Notes() []string {
 		notes = append(notes, fmt.Sprintf("%d slots of %s mm in the cap's side: no finger gets in (ISO 13857: up to 4 mm, a fingertip reaches less than 2 mm deep), but water, dust and thin things do.", g.Vents, short(g.VentWidth)))
 	}
 	return notes
+}
+
+// doubt says how surely the shaft's place is known.
+func (g *Guard) doubt() string {
+	if g.ShaftAtU95 == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" and the doubt about the shaft's place of %s mm", short(round(g.ShaftAtU95)))
 }
 
 // worstU95 is the largest uncertainty of a hole's place.

@@ -64,7 +64,7 @@ func TestGuardRefuses(t *testing.T) {
 		{"thin wall", sizes(func(s *GuardSizes) { s.Wall = 2 }), "wall of 2 mm is too thin: 3 mm would do", sizes(func(s *GuardSizes) { s.Wall = 3 })},
 		{"thin flange", sizes(func(s *GuardSizes) { s.Thickness = 2.9 }), "flange 2.9 mm thick is too thin: 3 mm would do", sizes(func(s *GuardSizes) { s.Thickness = 3 })},
 		// 0.5 of play and 0.05 of doubt, 1 to be left: 1.55.
-		{"touches in radius", sizes(func(s *GuardSizes) { s.RunRadius = 1.5 }), "would touch the shaft: of 1.5 mm running clearance, the bolts' play takes 0.5 mm and the doubt about the shaft's place 0.05 mm, and 1 mm must be left: 1.6 mm would do",
+		{"touches in radius", sizes(func(s *GuardSizes) { s.RunRadius = 1.5 }), "would touch the shaft: of 1.5 mm running clearance, 0.5 mm goes to the bolts' play and the doubt about the shaft's place of 0.05 mm, and 1 mm must be left: 1.6 mm would do",
 			sizes(func(s *GuardSizes) { s.RunRadius = 1.6 })},
 		{"touches at the end", sizes(func(s *GuardSizes) { s.RunLength = 1 }), "end would touch the shaft: 1 mm of running clearance past it are too little: 2 mm would do", sizes(func(s *GuardSizes) { s.RunLength = 2 })},
 		{"sharp foot", sizes(func(s *GuardSizes) { s.Foot = mm(0.5) }), "0.5 mm leaves a sharp corner: 2 mm would do", sizes(func(s *GuardSizes) { s.Foot = mm(2) })},
@@ -80,12 +80,12 @@ func TestGuardRefuses(t *testing.T) {
 		{"cap meets heads, both", func(r *pattern.Reading, _ []GuardBolt, s *GuardSizes) {
 			r.Bore = nil
 			s.Shaft, s.RunRadius = 60, 3
-		}, "a running clearance of 1.5 mm with a wall of 3.9 mm would do", func(r *pattern.Reading, _ []GuardBolt, s *GuardSizes) {
+		}, "a running clearance of 2 mm with a wall of 3.4 mm would do", func(r *pattern.Reading, _ []GuardBolt, s *GuardSizes) {
 			r.Bore = nil
-			s.Shaft, s.RunRadius, s.Wall = 60, 1.5, 3.9
+			s.Shaft, s.RunRadius, s.Wall = 60, 2, 3.4
 		}},
 		{"foot meets heads", sizes(func(s *GuardSizes) { s.Foot = mm(12) }), "a foot's radius of 9.6 mm would do", sizes(func(s *GuardSizes) { s.Foot = mm(9.6) })},
-		{"shaft too large", func(r *pattern.Reading, _ []GuardBolt, s *GuardSizes) { r.Bore = nil; s.Shaft = 80 }, "even the thinnest cap passes only a shaft of 62.1 mm", nil},
+		{"shaft too large", func(r *pattern.Reading, _ []GuardBolt, s *GuardSizes) { r.Bore = nil; s.Shaft = 80 }, "even the thinnest cap passes only a shaft of 61.1 mm", nil},
 		{"shaft does not pass", sizes(func(s *GuardSizes) { s.Shaft = 53 }), "shaft of 53 mm does not pass through the bore of 51.5 ±0.5 mm that the reading has: 52 mm at most", nil},
 		{"off to one side", sizes(func(s *GuardSizes) { s.At = &r2.Vec{Y: 16} }), "cap meets the head of hole 1's bolt", nil},
 		{"small flange", sizes(func(s *GuardSizes) { s.Flange = mm(100) }), "flange of 100 mm is too small: hole", sizes(func(s *GuardSizes) { s.Flange = mm(123) })},
