@@ -134,7 +134,7 @@ func abs32(v int32) int32 {
 }
 
 // placed moves corners that are known to about wide pixels to where they are.
-// The window reaches not quite half of the way to the next corner, so that no other
+// The window reaches a third of the way to the next corner, so that no other
 // edge is in it.
 func (l level) placed(points []r2.Vec, wide float64) ([]r2.Vec, error) {
 	gaps := make([]float64, 0, len(points))
@@ -147,7 +147,7 @@ func (l level) placed(points []r2.Vec, wide float64) ([]r2.Vec, error) {
 		}
 		gaps = append(gaps, gap)
 	}
-	half := int(min(max(median(gaps)/2.2, 2*wide, 3), 15*wide, 60))
+	half := int(min(max(median(gaps)/3, 2*wide, 3), 15*wide, 60))
 	src, err := l.mat()
 	if err != nil {
 		return nil, err
