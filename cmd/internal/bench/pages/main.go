@@ -1,5 +1,5 @@
-// Command pages renders the A4 scans that the benchmark reads into a folder,
-// leaving alone those that are there.
+// Command pages renders the A4 scans and the photograph with a printed frame
+// that the benchmark reads into a folder, leaving alone those that are there.
 package main
 
 import (
@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 
 	"boltrose/cmd/internal/atomicfile"
+	"boltrose/cmd/internal/demo"
 	"boltrose/samples"
 )
 
@@ -40,22 +41,33 @@ func render(folder string) error {
 			{"colour.png", samples.Colour, png},
 			{"colour.jpg", samples.Colour, jpeg},
 		} {
-			path := filepath.Join(folder, fmt.Sprintf("a4-%.0f-dpi-%s", dpi, kind.name))
-			if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
-				continue
-			}
 			page := samples.New(samples.CiderPress(), 1)
 			page.DPI, page.Width, page.Height = dpi, 210, 297
 			page.Turn, page.Handwriting, page.Smudges = 7, 3, 3
 			page.Output = kind.output
-			img, _ := page.Render()
-			err := atomicfile.Write(path, func(w io.Writer) error { return kind.write(w, img, dpi) })
+			err := unlessThere(filepath.Join(folder, fmt.Sprintf("a4-%.0f-dpi-%s", dpi, kind.name)), func(w io.Writer) error {
+				img, _ := page.Render()
+				return kind.write(w, img, dpi)
+			})
 			if err != nil {
 				return err
 			}
 		}
 	}
-	return nil
+	photo := demo.Photos()[0]
+	photo.Camera = photo.Camera.Scaled(2) // the phone's own 12 megapixels
+	photo.Shot.Defocus, photo.Shot.JPEGQuality = 0.8, 90
+	return unlessThere(filepath.Join(folder, "photo-12-mp-frame.jpg"), func(w io.Writer) error {
+		img, _ := photo.Render()
+		return photo.WriteJPEG(w, img)
+	})
+}
+
+func unlessThere(path string, fill func(io.Writer) error) error {
+	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return atomicfile.Write(path, fill)
 }
 
 func png(w io.Writer, img image.Image, dpi float64) error {
