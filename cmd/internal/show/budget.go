@@ -67,7 +67,7 @@ func budgetTable(w io.Writer, r *pattern.Reading, unit Unit) {
 		}
 		return 0
 	})
-	var tab table
+	var tab Table
 	column := func(head string, cell func(row) string) {
 		var cells []string
 		for _, q := range rows {

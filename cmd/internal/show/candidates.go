@@ -10,10 +10,10 @@ import (
 
 // candidates says in a few lines what the maker may have drawn: the likeliest
 // standard, metric and inch size side by side, and the round angles.
-func (t *text) candidates() {
+func (t *text) candidates() string {
 	c := t.r.Candidates
 	if c == nil || t.r.PitchCircle == nil || len(c.PCD) == 0 {
-		return
+		return ""
 	}
 	var sizes []string
 	shown := map[string]bool{}
@@ -42,7 +42,7 @@ func (t *text) candidates() {
 	if len(angles) > 0 && len(angles) <= 12 {
 		line += ". Round angles: " + strings.Join(angles, ", ")
 	}
-	wrap(t, "Drawn   ", line+". These are guesses: the measured values stand.")
+	return line + ". These are guesses: the measured values stand."
 }
 
 func (t *text) candidate(q pattern.PCDCandidate) string {

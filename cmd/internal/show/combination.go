@@ -34,7 +34,7 @@ func Combination(w io.Writer, c *pattern.Combination, unit Unit) error {
 			p = append(p, fmt.Sprintf("%.2g", part.P))
 		}
 	}
-	var tab table
+	var tab Table
 	tab.add("Off "+unit.Name, column(values(off)))
 	tab.add("Most", worst)
 	tab.add("Turned °", right(turns))

@@ -21,7 +21,7 @@ func Explain(w io.Writer, res *read.Result) error {
 		_, err := io.WriteString(w, "No circular mark was seen.\n")
 		return err
 	}
-	var tab table
+	var tab Table
 	cells := map[string][]string{}
 	heads := []string{"Mark", "x,y px", "Diameter mm", "Kind", "Contrast", "Rim seen", "Score", "Scatter mm", "Taken or left"}
 	put := func(head, format string, args ...any) {

@@ -46,7 +46,7 @@ func explainLengths(b *strings.Builder, res *read.Result) {
 		without = append(without, MM.figure(l.Without, 2*l.WithoutU))
 		off = append(off, fmt.Sprintf("%.1f", l.InSigmas))
 	}
-	var tab table
+	var tab Table
 	tab.add("Length", names)
 	tab.add("Known mm", column(known))
 	tab.add("Adjusted mm", column(adjusted))

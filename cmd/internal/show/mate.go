@@ -47,7 +47,7 @@ func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 		room = append(room, mm(h.Room))
 		left = append(left, mm(h.Room-h.Off))
 	}
-	var tab table
+	var tab Table
 	tab.add("Face's hole", face)
 	tab.add("Part's hole", part)
 	tab.add("Off mm", right(off))

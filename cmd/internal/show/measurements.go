@@ -27,7 +27,7 @@ func Measurements(w io.Writer, s *pattern.Solution, unit Unit) error {
 			checked = append(checked, fmt.Sprintf("%.0f %%", 100*c.Checked))
 		}
 	}
-	var tab table
+	var tab Table
 	tab.add("Measured", names)
 	tab.add("Given "+unit.Name, column(given))
 	tab.add("Adjusted "+unit.Name, column(adjusted))

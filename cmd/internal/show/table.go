@@ -8,24 +8,25 @@ import (
 	"unicode/utf8"
 )
 
-// table is printed column by column, each as wide as it needs.
-type table struct {
-	heads   []string
-	columns [][]string
+// Table is printed column by column, each as wide as it needs. The cells of a
+// column are as wide as one another where their points are to stand in line.
+type Table struct {
+	Heads   []string
+	Columns [][]string
 }
 
-func (t *table) add(head string, cells []string) {
-	t.heads = append(t.heads, head)
-	t.columns = append(t.columns, cells)
+func (t *Table) add(head string, cells []string) {
+	t.Heads = append(t.Heads, head)
+	t.Columns = append(t.Columns, cells)
 }
 
-func (t *table) write(w io.Writer) {
-	if len(t.columns) == 0 {
+func (t *Table) write(w io.Writer) {
+	if len(t.Columns) == 0 {
 		return
 	}
-	widths := make([]int, len(t.columns))
-	for c, cells := range t.columns {
-		widths[c] = utf8.RuneCountInString(t.heads[c])
+	widths := make([]int, len(t.Columns))
+	for c, cells := range t.Columns {
+		widths[c] = utf8.RuneCountInString(t.Heads[c])
 		for _, s := range cells {
 			widths[c] = max(widths[c], utf8.RuneCountInString(s))
 		}
@@ -41,9 +42,9 @@ func (t *table) write(w io.Writer) {
 		}
 		fmt.Fprintln(w, strings.TrimRight(b.String(), " "))
 	}
-	line(func(c int) string { return t.heads[c] })
-	for row := range t.columns[0] {
-		line(func(c int) string { return t.columns[c][row] })
+	line(func(c int) string { return t.Heads[c] })
+	for row := range t.Columns[0] {
+		line(func(c int) string { return t.Columns[c][row] })
 	}
 }
 
