@@ -203,6 +203,9 @@ func (c *drawCommand) run(stdout, stderr io.Writer) error {
 		return err
 	}
 	d, err := draw.New(r, opts)
+	if errors.Is(err, draw.ErrNoSize) {
+		err = fmt.Errorf("%w with --bolt or --clearance", err)
+	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.reading, err)
 	}

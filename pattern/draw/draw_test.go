@@ -279,7 +279,7 @@ func TestNewRefuses(t *testing.T) {
 		{"bore", func(r *pattern.Reading, _ *Options) { r.Bore.Diameter = math.NaN() }, "the bore"},
 		{"rim", func(r *pattern.Reading, _ *Options) { r.Rim.X = math.Inf(1) }, "the rim"},
 		{"pitch circle", func(r *pattern.Reading, _ *Options) { r.PitchCircle.Diameter = math.Inf(1) }, "pitch circle"},
-		{"stand-in", func(r *pattern.Reading, _ *Options) { r.Holes[4].DiameterU95 = r.Holes[4].Diameter / 2 }, "hole 5 is not known"},
+		{"stand-in", func(r *pattern.Reading, _ *Options) { r.Holes[4].DiameterU95 = r.Holes[4].Diameter / 2 }, "hole 5: its diameter is not known"},
 		{"stand-in, chosen", func(r *pattern.Reading, o *Options) {
 			r.Holes[4].DiameterU95, o.Clearance = r.Holes[4].Diameter/2, []float64{9}
 		}, ""},

@@ -90,6 +90,10 @@ type Label struct {
 	Height float64
 }
 
+// ErrNoSize says that a hole was never measured across: its diameter in the
+// reading only stands in for one.
+var ErrNoSize = errors.New("its diameter is not known: say how large the part's holes are to be")
+
 // unknownShare is the ±, as a share of the diameter, from which on a measured
 // diameter is a stand-in and no size.
 const unknownShare = 0.45
@@ -137,7 +141,7 @@ func (d *Drawing) holes() error {
 		case len(o.Clearance) > 0:
 			size = o.Clearance[min(i, len(o.Clearance)-1)]
 		case h.DiameterU95 >= unknownShare*h.Diameter:
-			return fmt.Errorf("the diameter of hole %d is not known (%s mm stands in for it): say how large the part's holes are to be", h.ID, short(h.Diameter))
+			return fmt.Errorf("hole %d: %w", h.ID, ErrNoSize)
 		}
 		if !(size > 0 && size <= maxMM && math.Abs(h.X) <= maxMM && math.Abs(h.Y) <= maxMM) {
 			return fmt.Errorf("hole %d, at %g, %g mm with a diameter of %g mm, cannot be drawn", h.ID, h.X, h.Y, size)

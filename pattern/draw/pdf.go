@@ -93,8 +93,34 @@ func newSheet(d *Drawing, paper Paper, printed [2]float64) (*sheet, error) {
 	if n := float64(s.columns) * float64(s.rows); n > maxPages {
 		return nil, fmt.Errorf("a part of %.0f × %.0f mm needs %.0f pages of %s paper, more than %d: are the units right? Otherwise have a DXF plotted", b.Max.X-b.Min.X, b.Max.Y-b.Min.Y, n, paper.Name, maxPages)
 	}
-	s.topLeft = r2.Vec{X: (b.Min.X + b.Max.X - wide) / 2, Y: (b.Min.Y + b.Max.Y + high) / 2}
+	s.topLeft = r2.Vec{
+		X: s.clearOfHoles(s.columns, b.Max.X-wide, b.Min.X, s.window.X-overlap, func(p r2.Vec) float64 { return p.X }),
+		Y: -s.clearOfHoles(s.rows, -b.Min.Y-high, -b.Max.Y, s.window.Y-overlap, func(p r2.Vec) float64 { return -p.Y }),
+	}
 	return s, nil
+}
+
+// clearOfHoles is where along an axis the pages best begin, between the two
+// places from which they reach over everything: where no seam cuts a hole, or
+// else in the middle.
+func (s *sheet) clearOfHoles(pages int, from, to, step float64, along func(r2.Vec) float64) float64 {
+	best, most := (from+to)/2, math.Inf(-1)
+	const tries = 24
+	for i := range tries + 1 {
+		// From the middle outwards: 0, 1, −1, 2, −2, …
+		k := float64((i+1)/2) / tries * float64(1-2*(i%2))
+		begin, clear := (from+to)/2+k*(to-from), overlap/2
+		for seam := 1; seam < pages; seam++ {
+			at := begin + float64(seam)*step + overlap/2
+			for _, h := range s.d.Holes {
+				clear = math.Min(clear, math.Abs(along(h.Centre)-at)-h.Diameter/2)
+			}
+		}
+		if clear > most+1e-9 {
+			best, most = begin, clear
+		}
+	}
+	return best
 }
 
 // pages is how many windows a length takes, and how far they reach together.
