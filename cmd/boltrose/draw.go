@@ -6,11 +6,15 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"boltrose/calib"
 	"boltrose/cmd/internal/atomicfile"
+	"boltrose/cmd/internal/report"
+	"boltrose/cmd/internal/show"
 	"boltrose/pattern"
 	"boltrose/pattern/draw"
 	"boltrose/pattern/thread"
@@ -35,6 +39,8 @@ type drawCommand struct {
 	units     string
 	paper     string
 	printed   [2]float64
+	overlay   string
+	picture   *report.Picture // the overlay, opened; nil without
 }
 
 // drawForm is a way to write a drawing.
@@ -48,6 +54,8 @@ type drawForm struct {
 var drawForms = []drawForm{
 	{"dxf", "DXF", func(c *drawCommand, d *draw.Drawing, w io.Writer) error { return d.WriteDXF(w) }},
 	{"svg", "SVG, 1:1 in mm", func(c *drawCommand, d *draw.Drawing, w io.Writer) error { return d.WriteSVG(w) }},
+	{"html", "report, one file", (*drawCommand).writeReportHTML},
+	{"report.pdf", "report", (*drawCommand).writeReportPDF},
 	{"pdf", "paper check, 1:1", (*drawCommand).writePDF},
 	{"gaps.csv", "table of gaps", func(c *drawCommand, d *draw.Drawing, w io.Writer) error { return d.WriteGapsCSV(w) }},
 	{"csv", "table of holes", func(c *drawCommand, d *draw.Drawing, w io.Writer) error { return d.WriteCSV(w) }},
@@ -56,21 +64,23 @@ var drawForms = []drawForm{
 
 // formOf is the form that a file's ending names.
 func formOf(path string) (drawForm, error) {
+	// The whole name may be the ending: report.pdf, gaps.csv.
+	name := "." + strings.ToLower(filepath.Base(path))
 	for _, f := range drawForms {
-		if strings.HasSuffix(strings.ToLower(path), "."+f.name) {
+		if filepath.Ext(path) != "" && (strings.HasSuffix(name, "."+f.name) || strings.HasSuffix(name, "-"+f.name)) {
 			return f, nil
 		}
 	}
 	if strings.HasSuffix(strings.ToLower(path), ".json") {
-		return drawForm{}, fmt.Errorf("--to %s: the reading is JSON already; boltrose draw writes %s", path, formNames())
+		return drawForm{}, fmt.Errorf("--to %s: the reading is JSON already; boltrose draw writes %s", path, formNames("."))
 	}
-	return drawForm{}, fmt.Errorf("--to %s: the ending names no form of drawing; give %s", path, formNames())
+	return drawForm{}, fmt.Errorf("--to %s: the ending names no form of drawing; give %s", path, formNames("."))
 }
 
-func formNames() string {
+func formNames(before string) string {
 	var names []string
 	for _, f := range drawForms {
-		names = append(names, "."+f.name)
+		names = append(names, before+f.name)
 	}
 	slices.Sort(names)
 	return strings.Join(names[:len(names)-1], ", ") + " or " + names[len(names)-1]
@@ -105,6 +115,7 @@ func newDrawFlags(c *drawCommand) *pflag.FlagSet {
 	f.StringVar(&c.units, "units", draw.MM.Name, "")
 	f.StringVar(&c.paper, "paper", calib.A4.Name, "")
 	f.Var(barsValue((*calib.PrintedBars)(&c.printed)), "printed", "")
+	f.StringVar(&c.overlay, "overlay", "", "")
 	return f
 }
 
@@ -137,11 +148,11 @@ func (c *drawCommand) check(f *pflag.FlagSet) error {
 	case c.reading == "":
 		return errors.New("the reading's name is empty")
 	case len(c.to) == 0:
-		return fmt.Errorf("where to? Give --to FILE, which ends in %s; or --to - with --as", formNames())
+		return fmt.Errorf("where to? Give --to FILE, which ends in %s; or --to - with --as", formNames("."))
 	case slices.Contains(c.to, "-") && len(c.to) > 1:
 		return errors.New("--to - writes to standard output; leave the other --to out")
 	case c.to[0] == "-" && !given("as"):
-		return errors.New("--to - wants --as dxf, svg, pdf, csv, gaps.csv or scad")
+		return fmt.Errorf("--to - wants --as %s", formNames(""))
 	case c.to[0] != "-" && given("as"):
 		return errors.New("--as is for --to -; a file's ending says its form")
 	case given("clearance") && (given("bolt") || given("fit")):
@@ -155,16 +166,23 @@ func (c *drawCommand) check(f *pflag.FlagSet) error {
 	case paperErr != nil:
 		return fmt.Errorf("--paper: %w", paperErr)
 	}
-	pdf := false
+	check, reported, paged := false, false, false
 	for _, path := range c.to {
 		form, err := c.form(path)
 		if err != nil {
 			return err
 		}
-		pdf = pdf || form.name == "pdf"
+		check = check || form.name == "pdf"
+		reported = reported || form.name == "html" || form.name == "report.pdf"
+		paged = paged || strings.HasSuffix(form.name, "pdf")
 	}
-	if !pdf && (given("paper") || given("printed")) {
+	switch {
+	case !check && given("printed"), !paged && given("paper"):
 		return errors.New("--paper and --printed are about a paper check: --to check.pdf")
+	case given("overlay") && c.overlay == "":
+		return errors.New("--overlay wants a picture's name")
+	case given("overlay") && !reported:
+		return errors.New("--overlay goes into a report: --to report.html or --to report.pdf")
 	}
 	return nil
 }
@@ -178,7 +196,7 @@ func (c *drawCommand) form(path string) (drawForm, error) {
 			return f, nil
 		}
 	}
-	return drawForm{}, fmt.Errorf("--as is dxf, svg, pdf, csv, gaps.csv or scad, not %.40q", c.as)
+	return drawForm{}, fmt.Errorf("--as is %s, not %.40q", formNames(""), c.as)
 }
 
 func (c *drawCommand) run(stdout, stderr io.Writer) error {
@@ -187,6 +205,9 @@ func (c *drawCommand) run(stdout, stderr io.Writer) error {
 		for _, path := range c.to {
 			if c.reading != "-" && sameFile(path, c.reading) {
 				return fmt.Errorf("--to %s is the reading itself; give another name", path)
+			}
+			if c.overlay != "" && sameFile(path, c.overlay) {
+				return fmt.Errorf("--to %s is the overlay itself; give another name", path)
 			}
 			outputs = append(outputs, output{"--to", path})
 		}
@@ -208,6 +229,11 @@ func (c *drawCommand) run(stdout, stderr io.Writer) error {
 	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", c.reading, err)
+	}
+	if c.overlay != "" {
+		if c.picture, err = report.OpenPicture(c.overlay); err != nil {
+			return fmt.Errorf("--overlay: %w", err)
+		}
 	}
 	// All are made before the first is written: all files or none.
 	made := make([]bytes.Buffer, len(c.to))
@@ -285,4 +311,25 @@ func (c *drawCommand) writePDF(d *draw.Drawing, w io.Writer) error {
 		return err
 	}
 	return d.WritePDF(w, draw.Paper(paper), c.printed)
+}
+
+// job is the report, made today.
+func (c *drawCommand) job(d *draw.Drawing) *report.Report {
+	unit := show.MM
+	if c.units == draw.Inch.Name {
+		unit = show.Inch
+	}
+	return report.New(d.Reading, d, unit, c.picture, time.Now())
+}
+
+func (c *drawCommand) writeReportHTML(d *draw.Drawing, w io.Writer) error {
+	return c.job(d).WriteHTML(w)
+}
+
+func (c *drawCommand) writeReportPDF(d *draw.Drawing, w io.Writer) error {
+	paper, err := calib.PaperNamed(c.paper)
+	if err != nil {
+		return err
+	}
+	return c.job(d).WritePDF(w, paper)
 }

@@ -48,6 +48,27 @@ func (t *Table) write(w io.Writer) {
 	}
 }
 
+// Rows are the cells line by line, without the heads.
+func (t Table) Rows() [][]string {
+	if len(t.Columns) == 0 {
+		return nil
+	}
+	rows := make([][]string, len(t.Columns[0]))
+	for i := range rows {
+		for _, cells := range t.Columns {
+			rows[i] = append(rows[i], cells[i])
+		}
+	}
+	return rows
+}
+
+// Lines are the table's, its heads first.
+func (t Table) Lines() []string {
+	var b strings.Builder
+	t.write(&b)
+	return strings.FieldsFunc(b.String(), func(r rune) bool { return r == '\n' })
+}
+
 // right puts texts flush right below one another.
 func right(texts []string) []string {
 	width := 0
