@@ -263,6 +263,22 @@ func TestHostileName(t *testing.T) {
 	}
 }
 
+// Codes of DXF text in a file's name stay what they are.
+func TestDXFText(t *testing.T) {
+	for in, want := range map[string]string{"a%%c.png": "a% %c.png", "%%%%%": "% % % % %", "90° ±0.1": "90%%d %%p0.1", "ä\r\n": "???", "…x": "...x"} {
+		if got := dxfText(in); got != want {
+			t.Errorf("%q becomes %q, want %q", in, got, want)
+		}
+	}
+}
+
+// With one size for all, the table keeps what was measured, for clearance = 0.
+func TestSCADKeepsMeasured(t *testing.T) {
+	if got := text(t, mustDraw(t, press(), Options{Clearance: []float64{9}}).WriteSCAD); strings.Count(got, ", 8.9], //") != 6 || !strings.Contains(got, "diameter as measured.") {
+		t.Error(got)
+	}
+}
+
 // Each impossible drawing has its own line.
 func TestNewRefuses(t *testing.T) {
 	for _, c := range []struct {

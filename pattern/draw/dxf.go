@@ -149,7 +149,9 @@ func (o *dxfWriter) text(l Label, centred bool) {
 // dxfText is a text in the characters of release 12: ASCII, and codes for
 // what drawings need beyond it. A %% of the text's own would be such a code.
 func dxfText(s string) string {
-	s = strings.ReplaceAll(s, "%%", "% %")
+	for strings.Contains(s, "%%") {
+		s = strings.ReplaceAll(s, "%%", "% %")
+	}
 	s = strings.NewReplacer("±", "%%p", "°", "%%d", "…", "...").Replace(s)
 	return strings.Map(func(r rune) rune {
 		if r < ' ' || r > '~' {
