@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"boltrose/pattern/circle"
 	"boltrose/vision"
@@ -86,21 +87,37 @@ func (f *controlFit) fit() error {
 // refine puts the marks on the sheet as it is now and returns how far (px)
 // the farthest centre moved.
 func (f *controlFit) refine() (moved float64, err error) {
-	for i := range f.controls {
+	type centre struct {
+		px    r2.Vec
+		sigma float64
+		err   error
+	}
+	centres := make([]centre, len(f.controls))
+	var wg sync.WaitGroup
+	for i, c := range f.controls {
+		if c.Mark == nil {
+			continue
+		}
+		wg.Go(func() {
+			o := &centres[i]
+			o.px, o.sigma, o.err = markCentre(*c.Mark,
+				func(px r2.Vec) (r2.Vec, bool) { return f.sheet.toMM(f.sol.params, px) },
+				func(mm r2.Vec) (r2.Vec, bool) { return f.sheet.toPx(f.sol.params, mm) })
+		})
+	}
+	wg.Wait()
+	for i, o := range centres {
 		c := &f.controls[i]
 		if c.Mark == nil {
 			continue
 		}
-		px, sigma, err := markCentre(*c.Mark,
-			func(px r2.Vec) (r2.Vec, bool) { return f.sheet.toMM(f.sol.params, px) },
-			func(mm r2.Vec) (r2.Vec, bool) { return f.sheet.toPx(f.sol.params, mm) })
-		if err != nil {
-			return 0, fmt.Errorf("%s: %w", c.Name, err)
+		if o.err != nil {
+			return 0, fmt.Errorf("%s: %w", c.Name, o.err)
 		}
-		moved = math.Max(moved, r2.Norm(r2.Sub(px, c.Px)))
-		c.Px = px
+		moved = math.Max(moved, r2.Norm(r2.Sub(o.px, c.Px)))
+		c.Px = o.px
 		if f.set.Controls[i].SigmaPx == 0 {
-			c.SigmaPx = sigma
+			c.SigmaPx = o.sigma
 		}
 	}
 	return moved, nil

@@ -258,7 +258,7 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 		}
 	}
 	for k := range 3 {
-		sd[eBend+k] = f.set.FlatU
+		sd[eBend+k] = f.set.FlatU / math.Sqrt(3) // all three together make it up
 	}
 	// What it cannot follow stays as residuals (fitted less observed).
 	var left mat.Dense

@@ -307,3 +307,62 @@ func TestControlsAnything(t *testing.T) {
 		}
 	})
 }
+
+// The bends that a sheet may have are together as large as FlatU says: drawn
+// so, lengths spread as stated (JCGM 101).
+func TestControlsFlatness(t *testing.T) {
+	s := phone()
+	random := rand.New(rand.NewPCG(4, 4))
+	points := border(180, 240, 20)
+	a, b := r2.Vec{X: -35, Y: -20}, r2.Vec{X: 30, Y: 40}
+	length := func(p *Plane) float64 { return r2.Norm(r2.Sub(p.MM(s.px(b, 0)), p.MM(s.px(a, 0)))) }
+
+	const flatU = 0.5
+	set := s.set(points)
+	set.FlatU = flatU
+	p, _ := mustControls(t, set)
+	along := r2.Unit(r2.Sub(b, a))
+	stated := 0.0
+	sa, sb := p.Shared(s.px(a, 0)), p.Shared(s.px(b, 0))
+	for k, name := range p.Names {
+		if name == Flatness {
+			stated += math.Pow(r2.Dot(along, r2.Sub(sb[k], sa[k])), 2)
+		}
+	}
+
+	// The same shapes, written here again; the border's middle is at the origin.
+	_, size := extent(points)
+	shapes := []func(r2.Vec) float64{
+		func(q r2.Vec) float64 { return q.X*q.X/size/size - 1 },
+		func(q r2.Vec) float64 { return q.Y*q.Y/size/size - 1 },
+		func(q r2.Vec) float64 { return q.X * q.Y },
+	}
+	const draws = 200
+	real, height := 0.0, 0.0
+	for range draws {
+		z := make([]float64, len(points))
+		for _, shape := range shapes {
+			rms := 0.0
+			for _, q := range points {
+				rms += shape(q) * shape(q) / float64(len(points))
+			}
+			amount := flatU / math.Sqrt(3) * random.NormFloat64() / math.Sqrt(rms)
+			for i, q := range points {
+				z[i] += amount * shape(q)
+			}
+		}
+		bent := s.set(points)
+		for i := range bent.Controls {
+			bent.Controls[i].Px = s.px(points[i], z[i])
+			height += z[i] * z[i] / float64(draws*len(points))
+		}
+		q, _ := mustControls(t, bent)
+		d := length(q) - r2.Norm(r2.Sub(b, a))
+		real += d * d / draws
+	}
+	t.Logf("off flat by %.3f mm rms; a length spreads by %.4f mm, stated %.4f", math.Sqrt(height), math.Sqrt(real), math.Sqrt(stated))
+	// A fit may take a part of some bends for the lens.
+	if ratio := math.Sqrt(real / stated); ratio < 0.8 || ratio > 1.3 {
+		t.Errorf("a length spreads by %.4f mm, stated %.4f", math.Sqrt(real), math.Sqrt(stated))
+	}
+}

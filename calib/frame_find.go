@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"boltrose/vision"
 
@@ -346,17 +347,29 @@ func (v *FrameView) measure(pic *vision.Picture, size r2.Vec) error {
 	if err != nil {
 		return err
 	}
-	var found []Control
-	var contrast, growth []float64
-	for _, d := range v.Frame.Dots {
+	marks := make([]*vision.Mark, len(v.Frame.Dots))
+	var wg sync.WaitGroup
+	for i, d := range v.Frame.Dots {
 		mm := v.asPrinted(d.Centre)
 		px, w := v.toPx.apply(mm)
 		if !(w > 0) || px.X < 0 || px.Y < 0 || px.X > size.X || px.Y > size.Y {
 			continue
 		}
-		radius := d.Diameter / 2 * scale
-		m, ok := vision.MeasureAt(flat.Picture, at(mm), radius)
-		if !ok || m.Kind != vision.Darker || m.RimSeen < 0.7 || math.Abs(m.Radius/radius-1) > 0.2 || r2.Norm(r2.Sub(m.Centre, at(mm))) > 0.5*radius {
+		wg.Go(func() {
+			if m, ok := vision.MeasureAt(flat.Picture, at(mm), d.Diameter/2*scale); ok {
+				marks[i] = &m
+			}
+		})
+	}
+	wg.Wait()
+	var found []Control
+	var contrast, growth []float64
+	for i, d := range v.Frame.Dots {
+		if marks[i] == nil {
+			continue
+		}
+		m, mm, radius := *marks[i], v.asPrinted(d.Centre), d.Diameter/2*scale
+		if m.Kind != vision.Darker || m.RimSeen < 0.7 || math.Abs(m.Radius/radius-1) > 0.2 || r2.Norm(r2.Sub(m.Centre, at(mm))) > 0.5*radius {
 			continue
 		}
 		contrast = append(contrast, math.Abs(m.Contrast))

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -49,7 +48,7 @@ var photoEffects = []photoEffect{
 	{"a rag on the frame", func(p *Photo, rng *rand.Rand) { hideDots(p, rng, Rag) }},
 	{"oil on the frame", func(p *Photo, rng *rand.Rand) { hideDots(p, rng, Stain) }},
 	{"curled", func(p *Photo, rng *rand.Rand) {
-		p.Sheet.Curl, p.Sheet.CurlLine = 1+2*rng.Float64(), 180*rng.Float64()
+		p.Sheet.Curl, p.Sheet.CurlLine = 2+2*rng.Float64(), 180*rng.Float64()
 	}},
 	{"wrinkled", func(p *Photo, rng *rand.Rand) { p.Sheet.Wrinkled, p.Light.Height = 1, 30 }},
 	{"above the face", func(p *Photo, rng *rand.Rand) { p.Sheet.Above = math.Round(3 + 7*rng.Float64()) }},
@@ -165,7 +164,7 @@ func ordinaryPhoto(rng *rand.Rand, frame func(windowMM float64) Sheet) Photo {
 	sheet := frame(face.Rim.Diameter + within(4, 12))
 	sheet.Offset = r2.Vec{X: 1.5 * rng.NormFloat64(), Y: 1.5 * rng.NormFloat64()}
 	sheet.Turn = 360 * rng.Float64()
-	sheet.Curl, sheet.CurlLine = within(0, 0.3), within(0, 180)
+	sheet.Curl, sheet.CurlLine = within(0, 1.5), within(0, 180)
 	sheet.Wrinkled = within(0, 0.4)
 	p.Sheet = &sheet
 
@@ -227,22 +226,19 @@ func (p *Photo) intoPicture() {
 	}
 }
 
-// hideDots lays things of one kind on the frame until a third of its dots are
-// hidden, each where it hides most, and keeps them off the holes.
+// hideDots lays things of one kind on the frame until about a third of its dots
+// are hidden, as the camera sees them: each where it hides most but not too
+// many. It keeps them off the holes.
 func hideDots(p *Photo, rng *rand.Rand, kind Kind) {
+	const enough, tooMany = 0.33, 0.45
 	l := layOut(*p.Sheet)
-	dots := make([]r3.Vec, len(l.Dots)) // those still to be seen
-	for i, d := range l.Dots {
-		dots[i] = l.point(r2.Vec{X: d.X, Y: d.Y})
-	}
+	free := l.Dots
 	for range 40 {
-		if 3*len(dots) <= 2*len(l.Dots) {
-			return
-		}
 		var best Thing
 		most := 0
 		for range 25 {
-			at := dots[rng.IntN(len(dots))]
+			d := free[rng.IntN(len(free))]
+			at := l.point(r2.Vec{X: d.X, Y: d.Y})
 			t := Thing{Kind: kind, X: at.X, Y: at.Y, Base: at.Z, Turn: 360 * rng.Float64()}
 			switch kind {
 			case Hand:
@@ -255,8 +251,8 @@ func hideDots(p *Photo, rng *rand.Rand, kind Kind) {
 			}
 			o := newThing(t, 0)
 			count := 0
-			for _, q := range dots {
-				if o.outside(q.X, q.Y) < 0 {
+			for _, d := range free {
+				if q := l.point(r2.Vec{X: d.X, Y: d.Y}); o.outside(q.X, q.Y) < 0 {
 					count++
 				}
 			}
@@ -268,9 +264,28 @@ func hideDots(p *Photo, rng *rand.Rand, kind Kind) {
 			continue
 		}
 		p.Things = append(p.Things, best)
-		o := newThing(best, 0)
-		dots = slices.DeleteFunc(dots, func(q r3.Vec) bool { return o.outside(q.X, q.Y) < 0 })
+		seen := p.freeDots()
+		switch hidden := 1 - float64(len(seen))/float64(len(l.Dots)); {
+		case hidden > tooMany:
+			p.Things = p.Things[:len(p.Things)-1]
+		case hidden > enough:
+			return
+		default:
+			free = seen
+		}
 	}
+}
+
+// freeDots are those dots of the sheet that nothing hides.
+func (p *Photo) freeDots() []Disc {
+	s := newPhotoScene(*p)
+	var free []Disc
+	for i, d := range s.truth().Dots {
+		if !d.Hidden() {
+			free = append(free, s.sheet.Dots[i])
+		}
+	}
+	return free
 }
 
 // coversHole tells whether things, with what they lean over, come near a hole.

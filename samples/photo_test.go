@@ -429,7 +429,7 @@ func TestPhotoPopulationIsPlausible(t *testing.T) {
 		covered := slices.ContainsFunc(p.Effects, func(e string) bool {
 			return e == "a hand on the frame" || e == "a rag on the frame" || e == "oil on the frame"
 		})
-		if covered && (share < 0.28 || share > 0.65) || !covered && share > 0.2 {
+		if covered && (share < 0.28 || share > 0.46) || !covered && share > 0.2 {
 			t.Errorf("%s %v: %.2f of the dots hidden", p.Name, p.Effects, share)
 		}
 	}

@@ -14,15 +14,16 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// outcome is how well one rubbing was read, or many together.
+// outcome is how well one rubbing or photograph was read, or many together.
 type outcome struct {
 	name, effect string
 	dpi          float64
 
-	rubbings, holes, found, missed, extra int
+	pictures, holes, found, missed, extra int
 
 	squares float64 // mm², of the distances of found centres from the true ones
 	worst   float64 // mm, the largest of them
+	fitted  int     // coordinates that a fit to the truth has used up
 
 	chords, angles tally // of the gaps
 	allChords, pcd tally
@@ -36,7 +37,7 @@ type outcome struct {
 
 // rms is the error of a centre's coordinate (x or y), which is what a stated ±
 // speaks of. The distance from the true centre is √2 times that.
-func (o outcome) rms() float64 { return math.Sqrt(o.squares / float64(2*o.found)) }
+func (o outcome) rms() float64 { return math.Sqrt(o.squares / float64(2*o.found-o.fitted)) }
 
 // tally counts results that lie within their stated ±.
 type tally struct{ within, of int }
@@ -64,7 +65,7 @@ func compare(r samples.Rubbing, truth samples.Truth, reading *pattern.Reading) o
 	o := outcome{
 		name:   fmt.Sprintf("%s (%s; %g dpi)", r.Name, strings.Join(r.Effects, ", "), truth.DPI),
 		effect: r.Effects[0], dpi: truth.DPI,
-		rubbings: 1, holes: len(truth.Holes),
+		pictures: 1, holes: len(truth.Holes),
 	}
 	centreOf := map[int]r2.Vec{} // true, mm, by the reading's number of the hole
 	taken := make([]bool, len(truth.Holes))
@@ -95,16 +96,22 @@ func compare(r samples.Rubbing, truth samples.Truth, reading *pattern.Reading) o
 			o.notes = append(o.notes, fmt.Sprintf("missed: %.0f, %.0f px, diameter %.1f mm, %.0f %% of its rim rubbed", c.CentrePx.X, c.CentrePx.Y, c.Diameter, 100*c.Rubbed))
 		}
 	}
-	o.compareGeometry(truth, reading, centreOf)
+	o.compareGeometry(trueFace{truth.Holes, truth.Bore, truth.Rim}, reading, centreOf)
 	return o
+}
+
+// trueFace is what a face really has.
+type trueFace struct {
+	holes     []samples.TrueCircle
+	bore, rim *samples.TrueCircle
 }
 
 // compareGeometry tallies what follows from the centres: true chords are those
 // of the true centres, true angles stand about the least-squares circle
 // through them.
-func (o *outcome) compareGeometry(truth samples.Truth, reading *pattern.Reading, centreOf map[int]r2.Vec) {
+func (o *outcome) compareGeometry(truth trueFace, reading *pattern.Reading, centreOf map[int]r2.Vec) {
 	var centres []r2.Vec
-	for _, c := range truth.Holes {
+	for _, c := range truth.holes {
 		centres = append(centres, c.CentreMM)
 	}
 	pitch, err := circle.LeastSquares(centres, nil)
@@ -135,10 +142,10 @@ func (o *outcome) compareGeometry(truth samples.Truth, reading *pattern.Reading,
 	} else {
 		o.free++
 	}
-	o.bore = differs(truth.Bore, reading.Bore)
-	o.rim = differs(truth.Rim, reading.Rim)
-	if o.bore == 0 && truth.Bore != nil && reading.Bore.Offset != nil {
-		o.offset.add(*reading.Bore.Offset, *reading.Bore.OffsetU95, r2.Norm(r2.Sub(truth.Bore.CentreMM, pitch.Centre)))
+	o.bore = differs(truth.bore, reading.Bore)
+	o.rim = differs(truth.rim, reading.Rim)
+	if o.bore == 0 && truth.bore != nil && reading.Bore.Offset != nil {
+		o.offset.add(*reading.Bore.Offset, *reading.Bore.OffsetU95, r2.Norm(r2.Sub(truth.bore.CentreMM, pitch.Centre)))
 	}
 }
 
@@ -163,12 +170,13 @@ func sum(outcomes []outcome, wanted func(outcome) bool) outcome {
 		if !wanted(o) {
 			continue
 		}
-		s.rubbings += o.rubbings
+		s.pictures += o.pictures
 		s.holes += o.holes
 		s.found += o.found
 		s.missed += o.missed
 		s.extra += o.extra
 		s.squares += o.squares
+		s.fitted += o.fitted
 		s.worst = max(s.worst, o.worst)
 		s.chords.join(o.chords)
 		s.angles.join(o.angles)
@@ -194,10 +202,10 @@ func tableOf(outcomes []outcome, key func(outcome) string) string {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%-24s %8s %6s %6s %7s %6s %12s %9s %5s %4s %5s\n",
-		"", "rubbings", "holes", "found", "missed", "extra", "rms x,y mm", "worst mm", "bore?", "rim?", "free?")
+		"", "pictures", "holes", "found", "missed", "extra", "rms x,y mm", "worst mm", "bore?", "rim?", "free?")
 	row := func(name string, o outcome) {
 		fmt.Fprintf(&b, "%-24s %8d %6d %6d %7d %6d %12.4f %9.4f %5d %4d %5d\n",
-			name, o.rubbings, o.holes, o.found, o.missed, o.extra, o.rms(), o.worst, o.bore, o.rim, o.free)
+			name, o.pictures, o.holes, o.found, o.missed, o.extra, o.rms(), o.worst, o.bore, o.rim, o.free)
 	}
 	for _, k := range keys {
 		row(k, sum(outcomes, func(o outcome) bool { return key(o) == k }))

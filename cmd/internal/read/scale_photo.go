@@ -163,17 +163,20 @@ func frameWay(pic *vision.Picture, opts Options) (way, error) {
 		const beside = 10 // mm, of the window's edge, where the face may be seen
 		x, y := view.Frame.WindowW/2+beside, view.Frame.WindowH/2+beside
 		s.window = r2.Box{Min: r2.Vec{X: -x, Y: -y}, Max: r2.Vec{X: x, Y: y}}
-		s.own, err = frameOwns(view, set)
+		s.own, err = frameOwns(view, set, s.Plane)
 		return s, err
 	}, nil
 }
 
 // frameOwns tells which marks are the frame's own dots, or lie among them.
-func frameOwns(view *calib.FrameView, set calib.ControlSet) (func(vision.Mark) bool, error) {
-	set.AboveMM, set.AboveU = 0, 0 // on the sheet itself
-	sheet, _, err := calib.FromControls("printed frame", set)
-	if err != nil {
-		return nil, err
+func frameOwns(view *calib.FrameView, set calib.ControlSet, face *calib.Plane) (func(vision.Mark) bool, error) {
+	sheet := face
+	if set.AboveMM != 0 {
+		set.AboveMM, set.AboveU = 0, 0 // on the sheet itself
+		var err error
+		if sheet, _, err = calib.FromControls("printed frame", set); err != nil {
+			return nil, err
+		}
 	}
 	return func(m vision.Mark) bool { return view.Border(sheet.MM(m.Centre)) }, nil
 }
