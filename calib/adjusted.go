@@ -56,24 +56,3 @@ func (p *Plane) Adjusted(method string, zoom float64, errors []float64, cov mat.
 	out.mirror = p.mirror
 	return out, nil
 }
-
-// LengthU is the relative standard uncertainty of a length at px that lies in
-// the direction in which it is known the least.
-func (p *Plane) LengthU(px r2.Vec) float64 {
-	const step = 20 // px, short beside what a length's error changes over
-	worst := 0.0
-	for i := range 36 {
-		sin, cos := math.Sincos(float64(i) * math.Pi / 36)
-		d := r2.Vec{X: step * cos, Y: step * sin}
-		a, b := r2.Sub(px, d), r2.Add(px, d)
-		along := r2.Sub(p.MM(b), p.MM(a))
-		sa, sb := p.Shared(a), p.Shared(b)
-		sum := 0.0
-		for t := range sa {
-			v := r2.Dot(along, r2.Sub(sb[t], sa[t])) / r2.Norm2(along)
-			sum += v * v
-		}
-		worst = math.Max(worst, sum)
-	}
-	return math.Sqrt(worst)
-}

@@ -320,16 +320,8 @@ func (f *controlFit) relative(p *Plane) float64 {
 	}
 	middle, size := extent(px)
 	sum := 0.0
-	for k := range 4 {
-		sin, cos := math.Sincos(float64(k) * math.Pi / 4)
-		d := r2.Vec{X: size * cos, Y: size * sin}
-		a, b := r2.Sub(middle, d), r2.Add(middle, d)
-		along := r2.Sub(p.MM(b), p.MM(a))
-		sa, sb := p.Shared(a), p.Shared(b)
-		for i := range sa {
-			v := r2.Dot(along, r2.Sub(sb[i], sa[i])) / r2.Norm2(along)
-			sum += v * v / 4
-		}
+	for _, e := range across(middle, size, 4) {
+		sum += p.lengthVar(e[0], e[1]) / 4
 	}
 	return math.Sqrt(sum)
 }

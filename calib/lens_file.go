@@ -1,13 +1,10 @@
 package calib
 
 import (
-	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"regexp"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -57,36 +54,14 @@ func (l *Lens) WriteJSON(w io.Writer) error {
 		}
 		f.Covariance = append(f.Covariance, row)
 	}
-	b, err := json.MarshalIndent(f, "", "  ")
-	if err != nil {
-		return err
-	}
-	// A row of the covariance is a line.
-	b = numbersInRow.ReplaceAllFunc(b, func(row []byte) []byte {
-		return bytes.Join(bytes.Fields(row), nil)
-	})
-	_, err = w.Write(append(b, '\n'))
-	return err
+	return writeProfile(w, f)
 }
-
-var numbersInRow = regexp.MustCompile(`\[[-+0-9.eE,\s]+\]`)
 
 // ReadLens reads what WriteJSON wrote, and refuses anything else.
 func ReadLens(r io.Reader) (*Lens, error) {
-	const most = 1 << 20
-	b, err := io.ReadAll(io.LimitReader(r, most+1))
-	switch {
-	case err != nil:
-		return nil, err
-	case len(b) > most:
-		return nil, errors.New("too large for a lens profile")
-	}
 	var f lensFile
-	if err := json.Unmarshal(b, &f); err != nil {
-		return nil, fmt.Errorf("no lens profile: %v", err)
-	}
-	if f.Kind != lensKind {
-		return nil, fmt.Errorf("no lens profile: its kind is %q, not %q; boltrose profile lens makes one", f.Kind, lensKind)
+	if err := readProfile(r, "lens", lensKind, &f); err != nil {
+		return nil, err
 	}
 	l := &Lens{
 		Make: f.Make, Model: f.Model, FocalLengthMM: f.FocalLengthMM, MadeFrom: f.MadeFrom,

@@ -1,8 +1,6 @@
 package calib
 
 import (
-	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -32,40 +30,14 @@ func (s *Scanner) WriteJSON(w io.Writer) error {
 	for i := range 3 {
 		f.Covariance = append(f.Covariance, [3]float64{s.Cov.At(i, 0), s.Cov.At(i, 1), s.Cov.At(i, 2)})
 	}
-	b, err := json.MarshalIndent(f, "", "  ")
-	if err != nil {
-		return err
-	}
-	b = numbersInRow.ReplaceAllFunc(b, func(row []byte) []byte { return bytes.Join(bytes.Fields(row), nil) })
-	_, err = w.Write(append(b, '\n'))
-	return err
+	return writeProfile(w, f)
 }
 
 // ReadScanner reads what WriteJSON wrote, and refuses anything else.
 func ReadScanner(r io.Reader) (*Scanner, error) {
-	const most = 1 << 20
-	b, err := io.ReadAll(io.LimitReader(r, most+1))
-	switch {
-	case err != nil:
-		return nil, err
-	case len(b) > most:
-		return nil, errors.New("too large for a scanner profile")
-	}
 	var f scannerFile
-	d := json.NewDecoder(bytes.NewReader(b))
-	d.DisallowUnknownFields()
-	// What it is comes first, so that another kind of file is named as such.
-	var kind struct {
-		Kind string `json:"kind"`
-	}
-	if err := json.Unmarshal(b, &kind); err != nil {
-		return nil, fmt.Errorf("no scanner profile: %v", err)
-	}
-	if kind.Kind != scannerKind {
-		return nil, fmt.Errorf("no scanner profile: its kind is %q, not %q; boltrose profile scanner makes one", kind.Kind, scannerKind)
-	}
-	if err := d.Decode(&f); err != nil {
-		return nil, fmt.Errorf("no scanner profile: %v", err)
+	if err := readProfile(r, "scanner", scannerKind, &f); err != nil {
+		return nil, err
 	}
 	s := &Scanner{MadeFrom: f.MadeFrom, Scans: f.Scans, DPI: f.DPI, X: f.ScaleX - 1, Y: f.ScaleY - 1, Shear: f.ShearRad, Measured: f.Measured}
 	if err := s.take(f); err != nil {

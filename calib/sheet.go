@@ -481,20 +481,5 @@ func lengthU(p *Plane, corner [4]r2.Vec) float64 {
 		middle = r2.Add(middle, r2.Scale(0.25, c))
 	}
 	reach := 0.15 * r2.Norm(r2.Sub(corner[2], corner[0]))
-	worst := 0.0
-	for k := range 8 {
-		sin, cos := math.Sincos(float64(k) * math.Pi / 8)
-		d := r2.Vec{X: reach * cos, Y: reach * sin}
-		a, b := r2.Sub(middle, d), r2.Add(middle, d)
-		length := r2.Sub(p.MM(b), p.MM(a))
-		along := r2.Unit(length)
-		sa, sb := p.Shared(a), p.Shared(b)
-		sum := 0.0
-		for i := range sa {
-			e := r2.Dot(along, r2.Sub(sb[i], sa[i]))
-			sum += e * e
-		}
-		worst = math.Max(worst, math.Sqrt(sum)/r2.Norm(length))
-	}
-	return worst
+	return p.worstLength(middle, reach, 8)
 }

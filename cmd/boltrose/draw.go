@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	_ "embed"
 	"errors"
 	"fmt"
@@ -12,12 +11,10 @@ import (
 	"time"
 
 	"boltrose/calib"
-	"boltrose/cmd/internal/atomicfile"
 	"boltrose/cmd/internal/report"
 	"boltrose/cmd/internal/show"
 	"boltrose/pattern"
 	"boltrose/pattern/draw"
-	"boltrose/pattern/thread"
 
 	"github.com/spf13/pflag"
 )
@@ -29,11 +26,10 @@ var helpDraw string
 type drawCommand struct {
 	reading string
 
-	to        []string
-	as        string
-	bolts     []bolt
-	fit       string
-	clearance []float64
+	to    []string
+	as    string
+	bolts []bolt
+	holeSizes
 	allowance float64
 	mirror    bool
 	units     string
@@ -88,28 +84,18 @@ func formNames(before string) string {
 
 func runDraw(args []string, stdout, stderr io.Writer) int {
 	c, err := parseDraw(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpDraw)
-		return exitDone
-	}
 	if err == nil {
 		err = c.run(stdout, stderr)
 	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpDraw, stdout, stderr)
 }
 
 func newDrawFlags(c *drawCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("draw", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("draw")
 	f.StringArrayVar(&c.to, "to", nil, "")
 	f.StringVar(&c.as, "as", "", "")
 	f.Var(boltsValue(&c.bolts), "bolt", "")
-	f.StringVar(&c.fit, "fit", "", "")
-	f.Var(mmListValue(&c.clearance), "clearance", "")
+	c.holeSizes.addTo(f)
 	f.Var(mmValue(&c.allowance), "allowance", "")
 	f.BoolVar(&c.mirror, "mirror", false, "")
 	f.StringVar(&c.units, "units", draw.MM.Name, "")
@@ -122,19 +108,12 @@ func newDrawFlags(c *drawCommand) *pflag.FlagSet {
 func parseDraw(args []string) (*drawCommand, error) {
 	c := &drawCommand{}
 	f := newDrawFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose draw --help lists the flags)", plainFlagError(err))
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
-	switch f.NArg() {
-	case 0:
-		return nil, errors.New("which reading? For example: boltrose draw reading.json --to cover.dxf")
-	case 1:
-		c.reading = f.Arg(0)
-	default:
-		return nil, fmt.Errorf("draw takes one reading, not %d: %s; each file to write has a --to of its own", f.NArg(), strings.Join(f.Args(), " "))
+	var err error
+	if c.reading, err = oneFile(f, "reading", "boltrose draw reading.json --to cover.dxf"); err != nil {
+		return nil, err
 	}
 	return c, c.check(f)
 }
@@ -142,11 +121,8 @@ func parseDraw(args []string) (*drawCommand, error) {
 // check refuses flags that cannot be, alone or together.
 func (c *drawCommand) check(f *pflag.FlagSet) error {
 	given := f.Changed
-	_, fitErr := thread.ParseFit(c.fit)
 	_, paperErr := calib.PaperNamed(c.paper)
 	switch {
-	case c.reading == "":
-		return errors.New("the reading's name is empty")
 	case len(c.to) == 0:
 		return fmt.Errorf("where to? Give --to FILE, which ends in %s; or --to - with --as", formNames("."))
 	case slices.Contains(c.to, "-") && len(c.to) > 1:
@@ -155,12 +131,10 @@ func (c *drawCommand) check(f *pflag.FlagSet) error {
 		return fmt.Errorf("--to - wants --as %s", formNames(""))
 	case c.to[0] != "-" && given("as"):
 		return errors.New("--as is for --to -; a file's ending says its form")
-	case given("clearance") && (given("bolt") || given("fit")):
+	case given("clearance") && given("bolt"):
 		return errors.New("--clearance and --bolt both give the holes' size; leave one out")
-	case given("fit") && !given("bolt"):
+	case given("fit") && !given("bolt") && !given("clearance"):
 		return errors.New("--fit wants the bolt: --bolt M8 --fit normal")
-	case given("fit") && fitErr != nil:
-		return fmt.Errorf("--fit: %w", fitErr)
 	case c.units != draw.MM.Name && c.units != draw.Inch.Name:
 		return fmt.Errorf("--units is mm or in, not %s", c.units)
 	case paperErr != nil:
@@ -184,7 +158,7 @@ func (c *drawCommand) check(f *pflag.FlagSet) error {
 	case given("overlay") && !reported:
 		return errors.New("--overlay goes into a report: --to report.html or --to report.pdf")
 	}
-	return nil
+	return c.holeSizes.check(f)
 }
 
 func (c *drawCommand) form(path string) (drawForm, error) {
@@ -201,17 +175,7 @@ func (c *drawCommand) form(path string) (drawForm, error) {
 
 func (c *drawCommand) run(stdout, stderr io.Writer) error {
 	if c.to[0] != "-" {
-		var outputs []output
-		for _, path := range c.to {
-			if c.reading != "-" && sameFile(path, c.reading) {
-				return fmt.Errorf("--to %s is the reading itself; give another name", path)
-			}
-			if c.overlay != "" && sameFile(path, c.overlay) {
-				return fmt.Errorf("--to %s is the overlay itself; give another name", path)
-			}
-			outputs = append(outputs, output{"--to", path})
-		}
-		if err := checkOutputs("", outputs); err != nil {
+		if err := checkOutputs(asOutputs("--to", c.to), input{"reading", c.reading}, input{"overlay", c.overlay}); err != nil {
 			return err
 		}
 	}
@@ -235,25 +199,16 @@ func (c *drawCommand) run(stdout, stderr io.Writer) error {
 			return fmt.Errorf("--overlay: %w", err)
 		}
 	}
-	// All are made before the first is written: all files or none.
-	made := make([]bytes.Buffer, len(c.to))
-	for i, path := range c.to {
+	warnings(stderr, r.Warnings)
+	err = writeAll(c.to, stdout, func(path string, w io.Writer) error {
 		form, err := c.form(path)
-		if err == nil {
-			err = form.write(c, d, &made[i])
-		}
 		if err != nil {
 			return err
 		}
-	}
-	warnings(stderr, r)
-	if c.to[0] == "-" {
-		return toStdout(stdout, func(w io.Writer) error { _, err := made[0].WriteTo(w); return err })
-	}
-	for i, path := range c.to {
-		if err := atomicfile.Write(path, func(w io.Writer) error { _, err := made[i].WriteTo(w); return err }); err != nil {
-			return err
-		}
+		return form.write(c, d, w)
+	})
+	if err != nil || c.to[0] == "-" {
+		return err
 	}
 	return toStdout(stdout, func(w io.Writer) error { return c.report(w, d) })
 }
@@ -287,20 +242,17 @@ func (c *drawCommand) options(r *pattern.Reading) (draw.Options, error) {
 	if _, err := oneOrAll(c.bolts, len(r.Holes), "--bolt", "the holes"); err != nil {
 		return o, err
 	}
-	fit := thread.Normal
-	if c.fit != "" {
-		fit, _ = thread.ParseFit(c.fit) // checked with the flags
-	}
 	var names []string
 	for _, b := range c.bolts {
-		if b.table == nil {
-			return o, fmt.Errorf("%s is in no table of clearance holes; give their diameter: --clearance 9", b.name)
+		hole, err := c.hole(b)
+		if err != nil {
+			return o, err
 		}
-		o.Clearance = append(o.Clearance, b.table.Holes[fit])
+		o.Clearance = append(o.Clearance, hole)
 		if !slices.Contains(names, b.name) {
 			names = append(names, b.name)
 		}
-		o.Size = fmt.Sprintf("%s, %v fit, %s", strings.Join(names, " and "), fit, b.table.Source)
+		o.Size = fmt.Sprintf("%s, %v fit, %s", strings.Join(names, " and "), c.named(), b.table.Source)
 	}
 	return o, nil
 }

@@ -7,14 +7,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"unicode/utf8"
 
 	"boltrose/calib"
 	"boltrose/cmd/internal/read"
 	"boltrose/pattern"
 	"boltrose/pattern/draw"
 
-	"github.com/spf13/pflag"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -94,34 +92,6 @@ func TestPaperCheckReadsBack(t *testing.T) {
 		t.Logf("%s: PCD %.4f mm, angles %.4f° off", c.name, pcd, angle)
 		if pcd > 0.02 || angle > 0.02 {
 			t.Errorf("%s: PCD %.4f mm, angles %.4f° off", c.name, pcd, angle)
-		}
-	}
-}
-
-func TestDrawHelp(t *testing.T) {
-	if n := strings.Count(helpDraw, "\n"); n > 40 {
-		t.Errorf("%d lines", n)
-	}
-	for _, line := range strings.Split(helpDraw, "\n") {
-		if n := utf8.RuneCountInString(line); n > 80 {
-			t.Errorf("%d columns: %s", n, line)
-		}
-	}
-	known := map[string]bool{"json": true}
-	newDrawFlags(&drawCommand{}).VisitAll(func(f *pflag.Flag) {
-		known[f.Name] = true
-		if !strings.Contains(helpDraw, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	for _, word := range strings.FieldsFunc(helpDraw, func(r rune) bool { return !(r == '-' || r >= 'a' && r <= 'z') }) {
-		if name, ok := strings.CutPrefix(word, "--"); ok && !known[name] {
-			t.Errorf("the help mentions --%s, which is no flag", name)
-		}
-	}
-	for _, f := range drawForms {
-		if !strings.Contains(helpDraw, "."+f.name) {
-			t.Errorf("the help does not mention .%s", f.name)
 		}
 	}
 }

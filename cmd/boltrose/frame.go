@@ -26,24 +26,15 @@ type frameCommand struct {
 
 func runFrame(args []string, stdout, stderr io.Writer) int {
 	c, err := parseFrame(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpFrame)
-		return exitDone
+	if err == nil {
+		err = c.run(stdout)
 	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	if err := c.run(stdout); err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpFrame, stdout, stderr)
 }
 
 // newFrameFlags are the flags of boltrose frame, which set c.
 func newFrameFlags(c *frameCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("frame", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("frame")
 	f.StringVar(&c.paper, "paper", calib.A4.Name, "")
 	f.Var(windowValue(&c.window), "window", "")
 	f.StringVarP(&c.output, "output", "o", "", "")
@@ -53,11 +44,8 @@ func newFrameFlags(c *frameCommand) *pflag.FlagSet {
 func parseFrame(args []string) (*frameCommand, error) {
 	c := &frameCommand{}
 	f := newFrameFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose frame --help lists the flags)", err)
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
 	switch {
 	case f.NArg() > 0:
@@ -83,7 +71,7 @@ func (c *frameCommand) run(stdout io.Writer) error {
 	if c.output == "-" {
 		return toStdout(stdout, page)
 	}
-	if err := checkOutputs("", []output{{"-o", c.output}}); err != nil {
+	if err := checkOutputs([]output{{"-o", c.output}}); err != nil {
 		return err
 	}
 	if err := atomicfile.Write(c.output, page); err != nil {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	_ "embed"
 	"errors"
 	"fmt"
@@ -11,7 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"boltrose/cmd/internal/atomicfile"
 	"boltrose/cmd/internal/openscad"
 	"boltrose/cmd/internal/show"
 	"boltrose/pattern"
@@ -32,9 +30,8 @@ const meshLimit = 10 * time.Minute
 type guardCommand struct {
 	reading string
 
-	bolts        []bolt
-	fit          string
-	clearance    []float64
+	bolts []bolt
+	holeSizes
 	socket       float64
 	thickness    float64
 	flange, foot float64
@@ -44,30 +41,20 @@ type guardCommand struct {
 
 func runGuard(args []string, stdout, stderr io.Writer) int {
 	c, err := parseGuard(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpGuard)
-		return exitDone
-	}
 	if err == nil {
 		err = c.run(stdout, stderr)
 	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpGuard, stdout, stderr)
 }
 
 func newGuardFlags(c *guardCommand) *pflag.FlagSet {
 	c.sizes = draw.GuardSizes{RunRadius: draw.UsualRunning, RunLength: draw.UsualRunning, Wall: draw.UsualWall, VentWidth: draw.UsualVent}
-	f := pflag.NewFlagSet("guard", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("guard")
 	f.Var(mmValue(&c.sizes.Shaft), "shaft", "")
 	f.Var(mmValue(&c.sizes.Projects), "projects", "")
 	f.Var(boltsValue(&c.bolts), "bolt", "")
 	f.StringArrayVarP(&c.outputs, "output", "o", nil, "")
-	f.StringVar(&c.fit, "fit", "", "")
-	f.Var(mmListValue(&c.clearance), "clearance", "")
+	c.holeSizes.addTo(f)
 	f.Var(mmValue(&c.sizes.Allowance), "allowance", "")
 	f.Var(mmValue(&c.socket), "socket", "")
 	f.Var(runningValue(&c.sizes), "running", "")
@@ -84,19 +71,12 @@ func newGuardFlags(c *guardCommand) *pflag.FlagSet {
 func parseGuard(args []string) (*guardCommand, error) {
 	c := &guardCommand{}
 	f := newGuardFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose guard --help lists the flags)", plainFlagError(err))
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
-	switch f.NArg() {
-	case 0:
-		return nil, errors.New("which reading? For example: boltrose guard reading.json --shaft 35 --projects 40 --bolt M8 -o guard.scad")
-	case 1:
-		c.reading = f.Arg(0)
-	default:
-		return nil, fmt.Errorf("guard takes one reading, not %d: %s", f.NArg(), strings.Join(f.Args(), " "))
+	var err error
+	if c.reading, err = oneFile(f, "reading", "boltrose guard reading.json --shaft 35 --projects 40 --bolt M8 -o guard.scad"); err != nil {
+		return nil, err
 	}
 	return c, c.check(f)
 }
@@ -104,20 +84,13 @@ func parseGuard(args []string) (*guardCommand, error) {
 // check refuses flags that cannot be, alone or together.
 func (c *guardCommand) check(f *pflag.FlagSet) error {
 	given := f.Changed
-	_, fitErr := thread.ParseFit(c.fit)
 	switch {
-	case c.reading == "":
-		return errors.New("the reading's name is empty")
 	case !given("shaft"):
 		return errors.New("how thick is the shaft? Give its diameter as --shaft 35")
 	case !given("projects"):
 		return errors.New("how far does the shaft stand out of the face? Give it as --projects 40")
 	case !given("bolt"):
 		return errors.New("which bolts hold the guard? Give --bolt M8, or their diameter")
-	case given("clearance") && given("fit"):
-		return errors.New("--clearance and --fit both give the holes' size; leave one out")
-	case given("fit") && fitErr != nil:
-		return fmt.Errorf("--fit: %w", fitErr)
 	case c.sizes.Vents < 0 || given("vents") && c.sizes.Vents == 0:
 		return fmt.Errorf("--vents is a number of slots from 1 on, not %d; leave it out for none", c.sizes.Vents)
 	case given("vent-width") && !given("vents"):
@@ -145,21 +118,14 @@ func (c *guardCommand) check(f *pflag.FlagSet) error {
 	if given("foot") {
 		c.sizes.Foot = &c.foot
 	}
-	return nil
+	return c.holeSizes.check(f)
 }
 
 func isSTL(path string) bool { return strings.EqualFold(filepath.Ext(path), ".stl") }
 
 func (c *guardCommand) run(stdout, stderr io.Writer) error {
 	if c.outputs[0] != "-" {
-		var outputs []output
-		for _, path := range c.outputs {
-			if c.reading != "-" && sameFile(path, c.reading) {
-				return fmt.Errorf("-o %s is the reading itself; give another name", path)
-			}
-			outputs = append(outputs, output{"-o", path})
-		}
-		if err := checkOutputs("", outputs); err != nil {
+		if err := checkOutputs(asOutputs("-o", c.outputs), input{"reading", c.reading}); err != nil {
 			return err
 		}
 	}
@@ -175,26 +141,15 @@ func (c *guardCommand) run(stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	warnings(stderr, r)
-	if c.outputs[0] == "-" {
-		return toStdout(stdout, g.WriteSCAD)
-	}
-	// All are made before the first is written: all files or none.
-	made := make([]bytes.Buffer, len(c.outputs))
-	for i, path := range c.outputs {
+	warnings(stderr, r.Warnings)
+	err = writeAll(c.outputs, stdout, func(path string, w io.Writer) error {
 		if isSTL(path) {
-			err = openscad.STL(&made[i], g.WriteSCAD, meshLimit)
-		} else {
-			err = g.WriteSCAD(&made[i])
+			return openscad.STL(w, g.WriteSCAD, meshLimit)
 		}
-		if err != nil {
-			return err
-		}
-	}
-	for i, path := range c.outputs {
-		if err := atomicfile.Write(path, func(w io.Writer) error { _, err := made[i].WriteTo(w); return err }); err != nil {
-			return err
-		}
+		return g.WriteSCAD(w)
+	})
+	if err != nil || c.outputs[0] == "-" {
+		return err
 	}
 	head := fmt.Sprintf("%s: a guard for %s, %s", show.Plain(strings.Join(c.outputs, " and ")), show.Plain(c.reading), about)
 	return toStdout(stdout, func(w io.Writer) error {
@@ -214,10 +169,6 @@ func (c *guardCommand) held(r *pattern.Reading) ([]draw.GuardBolt, string, error
 	if c.clearance != nil && err != nil {
 		return nil, "", err
 	}
-	fit := thread.Normal
-	if c.fit != "" {
-		fit, _ = thread.ParseFit(c.fit) // checked with the flags
-	}
 	bolts := make([]draw.GuardBolt, n)
 	about := ""
 	for i, b := range given {
@@ -230,13 +181,10 @@ func (c *guardCommand) held(r *pattern.Reading) ([]draw.GuardBolt, string, error
 		if c.socket > 0 {
 			bolts[i].Head.Socket = c.socket
 		}
-		switch {
-		case c.clearance != nil:
+		if c.clearance != nil {
 			bolts[i].Hole = holes[i]
-		case b.table == nil:
-			return nil, "", fmt.Errorf("%s is in no table of clearance holes; give their diameter: --clearance 9", b.name)
-		default:
-			bolts[i].Hole = b.table.Holes[fit]
+		} else if bolts[i].Hole, err = c.hole(b); err != nil {
+			return nil, "", err
 		}
 		this := fmt.Sprintf("%s in holes of %s mm", b.name, short(bolts[i].Hole))
 		if i == 0 {

@@ -4,33 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
-	"unicode/utf8"
-
-	"github.com/spf13/pflag"
 )
-
-func TestGuardHelp(t *testing.T) {
-	if n := strings.Count(helpGuard, "\n"); n > 40 {
-		t.Errorf("%d lines", n)
-	}
-	for _, line := range strings.Split(helpGuard, "\n") {
-		if n := utf8.RuneCountInString(line); n > 80 {
-			t.Errorf("%d columns: %s", n, line)
-		}
-	}
-	known := map[string]bool{"json": true}
-	newGuardFlags(&guardCommand{}).VisitAll(func(f *pflag.Flag) {
-		known[f.Name] = true
-		if !strings.Contains(helpGuard, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	for _, word := range strings.FieldsFunc(helpGuard, func(r rune) bool { return !(r == '-' || r >= 'a' && r <= 'z') }) {
-		if name, ok := strings.CutPrefix(word, "--"); ok && !known[name] {
-			t.Errorf("the help mentions --%s, which is no flag", name)
-		}
-	}
-}
 
 // Whatever is typed, parsing ends in sizes or in one line.
 func FuzzGuardFlags(f *testing.F) {

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"io"
+	"strings"
 )
 
 //go:embed help.txt
@@ -23,19 +24,23 @@ Example:
   boltrose version
 `
 
-var helps = map[string]string{"read": helpRead, "scale": helpScale, "solve": helpSolve, "combine": helpCombine, "frame": helpFrame, "profile": helpProfile, "mate": helpMate, "draw": helpDraw, "guard": helpGuard, "version": helpVersion, "help": helpMain}
+var helps = map[string]string{
+	"read": helpRead, "scale": helpScale,
+	"solve": helpSolve, "combine": helpCombine, "mate": helpMate,
+	"draw": helpDraw, "guard": helpGuard, "frame": helpFrame,
+	"profile": helpProfile, "profile lens": helpProfileLens, "profile scanner": helpProfileScanner,
+	"version": helpVersion, "help": helpMain,
+}
 
 func runHelp(args []string, stdout, stderr io.Writer) int {
-	switch len(args) {
-	case 0:
-		fmt.Fprint(stdout, helpMain)
-		return exitDone
-	case 1:
-		if text, ok := helps[args[0]]; ok {
-			fmt.Fprint(stdout, text)
-			return exitDone
-		}
-		return wrong(stderr, fmt.Errorf("there is no command %q to help with; boltrose --help lists them", args[0]))
+	if len(args) == 0 {
+		args = []string{"help"}
 	}
-	return wrong(stderr, fmt.Errorf("help takes one command; for example: boltrose help read"))
+	about := strings.Join(args, " ")
+	text, ok := helps[about]
+	if !ok {
+		return wrong(stderr, fmt.Errorf("there is no command %q to help with; boltrose --help lists them", about))
+	}
+	fmt.Fprint(stdout, text)
+	return exitDone
 }

@@ -1,6 +1,6 @@
-// Command boltrose turns a scanned pencil rubbing of a machine face into the
-// angles, chords and pitch circle of its bolt holes, each with its
-// uncertainty.
+// Command boltrose turns a scanned pencil rubbing, a photograph or caliper
+// measurements of a machine face into the angles, chords and pitch circle of
+// its bolt holes, each with its uncertainty, and these into a part.
 package main
 
 import (
@@ -27,30 +27,26 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprint(stderr, helpMain)
 		return exitWrong
 	}
-	switch command, rest := args[0], args[1:]; command {
-	case "read":
-		return runRead(rest, stdout, stderr)
-	case "solve":
-		return runSolve(rest, stdout, stderr)
-	case "combine":
-		return runCombine(rest, stdout, stderr)
-	case "frame":
-		return runFrame(rest, stdout, stderr)
-	case "profile":
-		return runProfile(rest, stdout, stderr)
-	case "mate":
-		return runMate(rest, stdout, stderr)
-	case "draw":
-		return runDraw(rest, stdout, stderr)
-	case "guard":
-		return runGuard(rest, stdout, stderr)
-	case "version", "--version":
-		return runVersion(rest, stdout, stderr)
-	case "help", "--help", "-h":
-		return runHelp(rest, stdout, stderr)
-	default:
-		return wrong(stderr, fmt.Errorf("there is no command %q; boltrose --help lists them%s", command, meant(command)))
+	command, ok := commands[args[0]]
+	if !ok {
+		return wrong(stderr, fmt.Errorf("there is no command %q; boltrose --help lists them%s", args[0], meant(args[0])))
 	}
+	return command(args[1:], stdout, stderr)
+}
+
+// commands are all that boltrose can do.
+var commands = map[string]func(args []string, stdout, stderr io.Writer) int{
+	"read":    runRead,
+	"solve":   runSolve,
+	"combine": runCombine,
+	"mate":    runMate,
+	"draw":    runDraw,
+	"guard":   runGuard,
+	"frame":   runFrame,
+	"profile": runProfile,
+
+	"version": runVersion, "--version": runVersion,
+	"help": runHelp, "--help": runHelp, "-h": runHelp,
 }
 
 // meant guesses what someone wanted who left out the command.

@@ -17,7 +17,6 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/santhosh-tekuri/jsonschema/v6"
-	"github.com/spf13/pflag"
 )
 
 func TestMain(m *testing.M) {
@@ -188,44 +187,6 @@ func columns(ts *testscript.TestScript, neg bool, args []string) {
 	for _, line := range strings.Split(ts.ReadFile(args[0]), "\n") {
 		if n := utf8.RuneCountInString(line); n > most {
 			ts.Fatalf("%d columns: %s", n, line)
-		}
-	}
-}
-
-// A help text that scrolls away is not read.
-func TestHelpFitsAScreen(t *testing.T) {
-	for _, c := range []struct {
-		text  string
-		lines int
-	}{{helpMain, 24}, {helpRead, 40}, {helpVersion, 24}} {
-		if n := strings.Count(c.text, "\n"); n > c.lines {
-			t.Errorf("%d lines, at most %d wanted:\n%s", n, c.lines, c.text)
-		}
-		for _, line := range strings.Split(c.text, "\n") {
-			if n := utf8.RuneCountInString(line); n > 80 {
-				t.Errorf("%d columns: %s", n, line)
-			}
-		}
-		if !strings.Contains(c.text, "Example") || !strings.Contains(c.text, "\n  boltrose ") {
-			t.Errorf("no example:\n%s", c.text)
-		}
-	}
-}
-
-// Help that forgets a flag, or tells of one that is gone, misleads.
-func TestHelpNamesEveryFlag(t *testing.T) {
-	known := map[string]bool{"help": true}
-	newReadFlags(&readCommand{}).VisitAll(func(f *pflag.Flag) {
-		known[f.Name] = true
-		if !strings.Contains(helpRead, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	for _, word := range strings.FieldsFunc(helpRead, func(r rune) bool {
-		return !(r == '-' || r >= 'a' && r <= 'z')
-	}) {
-		if name, ok := strings.CutPrefix(word, "--"); ok && !known[name] {
-			t.Errorf("the help mentions --%s, which is no flag", name)
 		}
 	}
 }

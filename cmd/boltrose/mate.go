@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 
 	"boltrose/cmd/internal/atomicfile"
@@ -29,15 +28,14 @@ var helpMate string
 type mateCommand struct {
 	reading string
 
-	pcd            float64
-	holes          int
-	angles         []float64
-	with           string
-	flip           bool
-	position       float64
-	bolts          []bolt
-	clearance      []float64
-	fit            string
+	pcd      float64
+	holes    int
+	angles   []float64
+	with     string
+	flip     bool
+	position float64
+	bolts    []bolt
+	holeSizes
 	faceHole       float64
 	low, high      float64
 	layer, drawnIn string
@@ -46,32 +44,16 @@ type mateCommand struct {
 	seed           uint64
 }
 
-// bolt is a size as given, with its clearance holes where a table has it.
-type bolt struct {
-	name     string
-	diameter float64
-	table    *thread.Clearance
-}
-
 func runMate(args []string, stdout, stderr io.Writer) int {
 	c, err := parseMate(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpMate)
-		return exitDone
-	}
 	if err == nil {
 		err = c.run(stdout, stderr)
 	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpMate, stdout, stderr)
 }
 
 func newMateFlags(c *mateCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("mate", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("mate")
 	f.Var(mmValue(&c.pcd), "pcd", "")
 	f.IntVar(&c.holes, "holes", 0, "")
 	f.Var(anglesValue(&c.angles), "angles", "")
@@ -79,8 +61,7 @@ func newMateFlags(c *mateCommand) *pflag.FlagSet {
 	f.BoolVar(&c.flip, "flip", false, "")
 	f.Var(mmValue(&c.position), "position", "")
 	f.Var(boltsValue(&c.bolts), "bolt", "")
-	f.Var(mmListValue(&c.clearance), "clearance", "")
-	f.StringVar(&c.fit, "fit", "", "")
+	c.holeSizes.addTo(f)
 	f.Var(mmValue(&c.faceHole), "face-hole", "")
 	f.Var(rangeValue(&c.low, &c.high), "diameter", "")
 	f.StringVar(&c.layer, "layer", "", "")
@@ -94,19 +75,12 @@ func newMateFlags(c *mateCommand) *pflag.FlagSet {
 func parseMate(args []string) (*mateCommand, error) {
 	c := &mateCommand{}
 	f := newMateFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose mate --help lists the flags)", err)
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
-	switch f.NArg() {
-	case 0:
-		return nil, errors.New("which reading? For example: boltrose mate reading.json --pcd 96 --holes 6 --bolt M8")
-	case 1:
-		c.reading = f.Arg(0)
-	default:
-		return nil, fmt.Errorf("mate takes one reading, not %d: %s; the part is given by flags", f.NArg(), strings.Join(f.Args(), " "))
+	var err error
+	if c.reading, err = oneFile(f, "reading", "boltrose mate reading.json --pcd 96 --holes 6 --bolt M8"); err != nil {
+		return nil, err
 	}
 	return c, c.check(f)
 }
@@ -114,11 +88,8 @@ func parseMate(args []string) (*mateCommand, error) {
 // check refuses flags that cannot be, alone or together.
 func (c *mateCommand) check(f *pflag.FlagSet) error {
 	given := f.Changed
-	_, fitErr := thread.ParseFit(c.fit)
 	drawing := strings.EqualFold(filepath.Ext(c.with), ".dxf")
 	switch {
-	case c.reading == "":
-		return errors.New("the reading's name is empty")
 	case given("with") && (given("pcd") || given("holes") || given("angles")):
 		return errors.New("--with gives the part; leave --pcd, --holes and --angles out")
 	case !given("with") && !given("pcd"):
@@ -131,10 +102,6 @@ func (c *mateCommand) check(f *pflag.FlagSet) error {
 		return fmt.Errorf("--holes is a number from 2 to %d, not %d", pattern.MaxMateHoles, c.holes)
 	case !given("bolt"):
 		return errors.New("which bolts? Give --bolt M8, or the diameter of what goes through the holes")
-	case given("clearance") && given("fit"):
-		return errors.New("--clearance and --fit both give the holes' size; leave one out")
-	case given("fit") && fitErr != nil:
-		return fmt.Errorf("--fit: %w", fitErr)
 	case (given("diameter") || given("layer") || given("drawing-units")) && !drawing:
 		return errors.New("--diameter, --layer and --drawing-units are about a drawing: --with part.dxf")
 	case given("drawing-units") && c.drawnIn != "mm" && c.drawnIn != "in":
@@ -144,18 +111,13 @@ func (c *mateCommand) check(f *pflag.FlagSet) error {
 	case c.draws < 100 || c.draws > pattern.MaxDraws:
 		return fmt.Errorf("--draws is a number from 100 to %d, not %d", pattern.MaxDraws, c.draws)
 	}
-	return nil
+	return c.holeSizes.check(f)
 }
 
 func (c *mateCommand) run(stdout, stderr io.Writer) error {
 	if c.json != "" && c.json != "-" {
-		out := []output{{"--json", c.json}}
-		for _, in := range []string{c.reading, c.with} {
-			if in != "" && in != "-" && sameFile(in, c.json) {
-				return fmt.Errorf("--json %s is an input itself; give another name", c.json)
-			}
-		}
-		if err := checkOutputs("", out); err != nil {
+		err := checkOutputs([]output{{"--json", c.json}}, input{"face's reading", c.reading}, input{"part", c.with})
+		if err != nil {
 			return err
 		}
 	}
@@ -184,45 +146,15 @@ func (c *mateCommand) run(stdout, stderr io.Writer) error {
 		m.Warnings = append(m.Warnings, "of the face's reading: "+w)
 	}
 	if c.json == "-" {
-		for _, w := range m.Warnings {
-			fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
-		}
+		warnings(stderr, m.Warnings)
 		return toStdout(stdout, m.WriteJSON)
 	}
-	if err := toStdout(stdout, func(w io.Writer) error { return show.Mate(w, m, about) }); err != nil || c.json == "" {
-		return err
-	}
-	return atomicfile.Write(c.json, m.WriteJSON)
-}
-
-// openReading reads a reading's file; - is standard input.
-func openReading(path string) (*pattern.Reading, error) {
-	in := os.Stdin
-	if path != "-" {
-		f, err := os.Open(path)
-		if err != nil {
-			return nil, cannotOpen(path, err)
+	if c.json != "" {
+		if err := atomicfile.Write(c.json, m.WriteJSON); err != nil {
+			return err
 		}
-		defer f.Close()
-		in = f
 	}
-	r, err := pattern.ReadJSON(in)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return r, nil
-}
-
-// cannotOpen says in one line why a file cannot be opened.
-func cannotOpen(path string, err error) error {
-	if errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("%s: there is no such file", path)
-	}
-	var pe *os.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
-	}
-	return fmt.Errorf("%s: cannot be opened: %w", path, err)
+	return toStdout(stdout, func(w io.Writer) error { return show.Mate(w, m, about) })
 }
 
 // matePart is the part as the flags give it.
@@ -333,20 +265,15 @@ func (c *mateCommand) sizes(j *pattern.Joint, part matePart, about *show.MateAbo
 	case c.fit == "" && part.made:
 		return nil, errors.New("how large are the part's holes? A reading's diameters are too rough for this: give --clearance with what calipers or drills say, or --fit")
 	default:
-		fit := thread.Normal
-		if c.fit != "" {
-			if fit, err = thread.ParseFit(c.fit); err != nil {
-				return nil, err
-			}
-		}
 		if !oneBolt {
 			return nil, errors.New("with bolts of several sizes give each hole of the part its diameter: --clearance 9,9,6.6")
 		}
-		if bolts[0].table == nil {
-			return nil, fmt.Errorf("%s is in no table of clearance holes; give their diameter: --clearance 9", bolts[0].name)
+		hole, err := c.hole(bolts[0])
+		if err != nil {
+			return nil, err
 		}
-		j.PartHoles = slices.Repeat([]float64{bolts[0].table.Holes[fit]}, m)
-		class = fmt.Sprintf(" (%v fit, %s)", fit, bolts[0].table.Source)
+		j.PartHoles = slices.Repeat([]float64{hole}, m)
+		class = fmt.Sprintf(" (%v fit, %s)", c.named(), bolts[0].table.Source)
 	}
 	least, most := slices.Min(j.PartHoles), slices.Max(j.PartHoles)
 	if most-least > 1e-9 {
@@ -361,20 +288,4 @@ func (c *mateCommand) sizes(j *pattern.Joint, part matePart, about *show.MateAbo
 		}
 	}
 	return sizes, nil
-}
-
-// short is a length to a micrometre at most.
-func short(mm float64) string {
-	return strconv.FormatFloat(math.Round(mm*1000)/1000, 'f', -1, 64)
-}
-
-// oneOrAll gives all n what one was given for.
-func oneOrAll[T any](given []T, n int, flag, of string) ([]T, error) {
-	if len(given) == 1 {
-		return slices.Repeat(given, n), nil
-	}
-	if len(given) != n {
-		return nil, fmt.Errorf("%s has %d sizes for %d: give one for all, or one for each of %s", flag, len(given), n, of)
-	}
-	return given, nil
 }

@@ -3,35 +3,9 @@ package main
 import (
 	"strings"
 	"testing"
-	"unicode/utf8"
 
 	"boltrose/pattern"
-
-	"github.com/spf13/pflag"
 )
-
-func TestMateHelp(t *testing.T) {
-	if n := strings.Count(helpMate, "\n"); n > 40 {
-		t.Errorf("%d lines", n)
-	}
-	for _, line := range strings.Split(helpMate, "\n") {
-		if n := utf8.RuneCountInString(line); n > 80 {
-			t.Errorf("%d columns: %s", n, line)
-		}
-	}
-	known := map[string]bool{"json": true}
-	newMateFlags(&mateCommand{}).VisitAll(func(f *pflag.Flag) {
-		known[f.Name] = true
-		if !strings.Contains(helpMate, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	for _, word := range strings.FieldsFunc(helpMate, func(r rune) bool { return !(r == '-' || r >= 'a' && r <= 'z') }) {
-		if name, ok := strings.CutPrefix(word, "--"); ok && !known[name] {
-			t.Errorf("the help mentions --%s, which is no flag", name)
-		}
-	}
-}
 
 // Whatever is typed, parsing ends in sizes or in one line.
 func FuzzMateFlags(f *testing.F) {

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -11,13 +13,18 @@ import (
 // output is a file that a flag asks for.
 type output struct{ flag, path string }
 
+// input is a file that a command reads; - is standard input.
+type input struct{ what, path string }
+
 // checkOutputs tells before the work what would stop the results from being
 // written: a folder that is not there, two results for one file, or a result
-// that would replace the picture.
-func checkOutputs(picture string, outputs []output) error {
+// that would replace an input.
+func checkOutputs(outputs []output, inputs ...input) error {
 	for i, o := range outputs {
-		if picture != "" && sameFile(o.path, picture) {
-			return fmt.Errorf("%s %s is the picture itself; give another name", o.flag, o.path)
+		for _, in := range inputs {
+			if in.path != "" && in.path != "-" && sameFile(o.path, in.path) {
+				return fmt.Errorf("%s %s is the %s itself; give another name", o.flag, o.path, in.what)
+			}
 		}
 		for _, other := range outputs[:i] {
 			if sameFile(o.path, other.path) {
@@ -25,6 +32,45 @@ func checkOutputs(picture string, outputs []output) error {
 			}
 		}
 		if err := atomicfile.Check(o.path); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// asOutputs are the files that one flag names.
+func asOutputs(flag string, paths []string) []output {
+	var out []output
+	for _, path := range paths {
+		out = append(out, output{flag, path})
+	}
+	return out
+}
+
+// asInputs are files of one kind.
+func asInputs(what string, paths []string) []input {
+	var in []input
+	for _, path := range paths {
+		in = append(in, input{what, path})
+	}
+	return in
+}
+
+// writeAll makes all of a flag's files before it writes the first: all or
+// none. A lone - is standard output.
+func writeAll(paths []string, stdout io.Writer, fill func(path string, w io.Writer) error) error {
+	made := make([]bytes.Buffer, len(paths))
+	for i, path := range paths {
+		if err := fill(path, &made[i]); err != nil {
+			return err
+		}
+	}
+	for i, path := range paths {
+		whole := func(w io.Writer) error { _, err := made[i].WriteTo(w); return err }
+		if path == "-" {
+			return toStdout(stdout, whole)
+		}
+		if err := atomicfile.Write(path, whole); err != nil {
 			return err
 		}
 	}

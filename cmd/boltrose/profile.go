@@ -19,14 +19,18 @@ import (
 //go:embed help_profile.txt
 var helpProfile string
 
+//go:embed help_profile_lens.txt
+var helpProfileLens string
+
 // profiles are the kinds of profile that can be made.
 var profiles = map[string]func(args []string, stdout, stderr io.Writer) int{
-	"lens": runProfileLens,
+	"lens":    runProfileLens,
+	"scanner": runProfileScanner,
 }
 
 func runProfile(args []string, stdout, stderr io.Writer) int {
 	if len(args) == 0 {
-		return wrong(stderr, errors.New("profile wants what to make a profile of, as lens (boltrose profile --help)"))
+		return wrong(stderr, errors.New("profile wants what to make a profile of, lens or scanner (boltrose profile --help)"))
 	}
 	if args[0] == "--help" || args[0] == "-h" {
 		fmt.Fprint(stdout, helpProfile)
@@ -39,6 +43,18 @@ func runProfile(args []string, stdout, stderr io.Writer) int {
 	return make(args[1:], stdout, stderr)
 }
 
+// giveProfile writes a profile's file and then prints its text, or prints the
+// profile alone where the file is standard output.
+func giveProfile(file string, profile, text func(io.Writer) error, stdout io.Writer) error {
+	if file == "-" {
+		return toStdout(stdout, profile)
+	}
+	if err := atomicfile.Write(file, profile); err != nil {
+		return err
+	}
+	return toStdout(stdout, text)
+}
+
 // profileLensCommand is what the flags of boltrose profile lens say.
 type profileLensCommand struct {
 	photos []string
@@ -47,9 +63,7 @@ type profileLensCommand struct {
 }
 
 func newProfileLensFlags(c *profileLensCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("profile lens", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("profile lens")
 	f.StringVarP(&c.output, "output", "o", "", "")
 	f.Var(countsValue(&c.opts.Chessboard), "chessboard", "")
 	f.Var(countsValue(&c.opts.Grid), "grid", "")
@@ -61,11 +75,8 @@ func newProfileLensFlags(c *profileLensCommand) *pflag.FlagSet {
 func parseProfileLens(args []string) (*profileLensCommand, error) {
 	c := &profileLensCommand{}
 	f := newProfileLensFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose profile --help lists the flags)", err)
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
 	c.photos = f.Args()
 	said := 0
@@ -87,36 +98,20 @@ func parseProfileLens(args []string) (*profileLensCommand, error) {
 
 func runProfileLens(args []string, stdout, stderr io.Writer) int {
 	c, err := parseProfileLens(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpProfile)
-		return exitDone
-	}
 	if err == nil && c.output != "-" {
-		for _, photo := range c.photos {
-			if err == nil {
-				err = checkOutputs(photo, []output{{"-o", c.output}})
-			}
-		}
+		err = checkOutputs([]output{{"-o", c.output}}, asInputs("photograph", c.photos)...)
 	}
 	if err != nil {
-		return wrong(stderr, err)
+		return ended(err, helpProfileLens, stdout, stderr)
 	}
 	c.opts.Progress = func(done, of int, name, result string) {
 		fmt.Fprintf(stderr, "%d of %d: %s: %s\n", done, of, oneLine(name), oneLine(result))
 	}
 	res, err := profile.Lens(c.photos, c.opts)
-	if err != nil {
-		return wrong(stderr, err)
+	if err == nil {
+		err = giveProfile(c.output, res.Lens.WriteJSON, func(w io.Writer) error { return c.text(w, res) }, stdout)
 	}
-	if c.output == "-" {
-		err = toStdout(stdout, res.Lens.WriteJSON)
-	} else if err = atomicfile.Write(c.output, res.Lens.WriteJSON); err == nil {
-		err = toStdout(stdout, func(w io.Writer) error { return c.text(w, res) })
-	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpProfileLens, stdout, stderr)
 }
 
 // text says what was found and what to do with it.

@@ -8,7 +8,6 @@ import (
 	"math"
 
 	"boltrose/calib"
-	"boltrose/cmd/internal/atomicfile"
 	"boltrose/cmd/internal/profile"
 
 	"github.com/spf13/pflag"
@@ -16,8 +15,6 @@ import (
 
 //go:embed help_profile_scanner.txt
 var helpProfileScanner string
-
-func init() { profiles["scanner"] = runProfileScanner }
 
 // profileScannerCommand is what the flags of boltrose profile scanner say.
 type profileScannerCommand struct {
@@ -27,9 +24,7 @@ type profileScannerCommand struct {
 }
 
 func newProfileScannerFlags(c *profileScannerCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("profile scanner", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("profile scanner")
 	f.StringVarP(&c.output, "output", "o", "", "")
 	f.Var(value{"pitch", func(s string) (err error) { c.opts.Rule, err = calib.ParsePitch(s); return err }}, "rule", "")
 	f.Var(value{"size", func(s string) error {
@@ -46,11 +41,8 @@ func newProfileScannerFlags(c *profileScannerCommand) *pflag.FlagSet {
 func parseProfileScanner(args []string) (*profileScannerCommand, error) {
 	c := &profileScannerCommand{}
 	f := newProfileScannerFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose profile scanner --help lists the flags)", err)
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
 	c.scans = f.Args()
 	said := 0
@@ -72,19 +64,11 @@ func parseProfileScanner(args []string) (*profileScannerCommand, error) {
 
 func runProfileScanner(args []string, stdout, stderr io.Writer) int {
 	c, err := parseProfileScanner(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpProfileScanner)
-		return exitDone
-	}
 	if err == nil && c.output != "-" {
-		for _, scan := range c.scans {
-			if err == nil {
-				err = checkOutputs(scan, []output{{"-o", c.output}})
-			}
-		}
+		err = checkOutputs([]output{{"-o", c.output}}, asInputs("scan", c.scans)...)
 	}
 	if err != nil {
-		return wrong(stderr, err)
+		return ended(err, helpProfileScanner, stdout, stderr)
 	}
 	if len(c.scans) > 1 {
 		c.opts.Progress = func(done, of int, name, result string) {
@@ -92,18 +76,10 @@ func runProfileScanner(args []string, stdout, stderr io.Writer) int {
 		}
 	}
 	res, err := profile.Scanner(c.scans, c.opts)
-	if err != nil {
-		return wrong(stderr, err)
+	if err == nil {
+		err = giveProfile(c.output, res.Scanner.WriteJSON, func(w io.Writer) error { return c.text(w, res) }, stdout)
 	}
-	if c.output == "-" {
-		err = toStdout(stdout, res.Scanner.WriteJSON)
-	} else if err = atomicfile.Write(c.output, res.Scanner.WriteJSON); err == nil {
-		err = toStdout(stdout, func(w io.Writer) error { return c.text(w, res) })
-	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpProfileScanner, stdout, stderr)
 }
 
 // text says what was found and what it is good for.

@@ -11,8 +11,6 @@ import (
 
 	"boltrose/calib"
 	"boltrose/samples"
-
-	"github.com/spf13/pflag"
 )
 
 // writeRule draws a scan of a steel rule with pitch px along x or y.
@@ -82,22 +80,6 @@ func TestProfileScannerFromRules(t *testing.T) {
 	for _, want := range []string{"Along x     298.8", "for 300: lengths are +0.", "-0.200 %", "angle not measured", "Repeats     not known", "±0.40 mm", "--scanner"} {
 		if !strings.Contains(stdout.String(), want) {
 			t.Errorf("nothing says %q", want)
-		}
-	}
-}
-
-func TestProfileScannerHelp(t *testing.T) {
-	newProfileScannerFlags(&profileScannerCommand{}).VisitAll(func(f *pflag.Flag) {
-		if !strings.Contains(helpProfileScanner, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	if n := strings.Count(helpProfileScanner, "\n"); n > 24 {
-		t.Errorf("%d lines", n)
-	}
-	for _, line := range strings.Split(helpProfileScanner, "\n") {
-		if len([]rune(line)) > 80 {
-			t.Errorf("too wide: %s", line)
 		}
 	}
 }

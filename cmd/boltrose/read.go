@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bufio"
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -25,45 +23,37 @@ type readCommand struct {
 	picture string
 	opts    read.Options
 
-	json, overlay, units, pattern string
-	chords, explain, budget       bool
+	results
+	overlay, pattern string
+	explain, budget  bool
 }
 
 func runRead(args []string, stdout, stderr io.Writer) int {
 	c, err := parseRead(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpRead)
-		return exitDone
+	if err == nil {
+		err = checkOutputs(c.outputs(), input{"picture", c.picture})
 	}
 	if err != nil {
-		return wrong(stderr, err)
-	}
-	if err := checkOutputs(c.inputFile(), c.outputs()); err != nil {
-		return wrong(stderr, err)
+		return ended(err, helpRead, stdout, stderr)
 	}
 	res, err := c.read()
 	switch {
 	case errors.Is(err, pattern.ErrNoPattern) && res != nil:
 		return c.reportNoPattern(res, err, stdout, stderr)
 	case err != nil:
-		return wrong(stderr, withFile(c.picture, err))
+		err = withFile(c.picture, err)
+	default:
+		err = c.report(res, stdout, stderr)
 	}
-	if err := c.report(res, stdout, stderr); err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpRead, stdout, stderr)
 }
 
 // newReadFlags are the flags of boltrose read, which set c.
 func newReadFlags(c *readCommand) *pflag.FlagSet {
 	c.opts.ScaleU = -1 // a home scanner's
-	f := pflag.NewFlagSet("read", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
-	f.StringVar(&c.json, "json", "", "")
+	f := newFlags("read")
+	c.results.addTo(f)
 	f.StringVar(&c.overlay, "overlay", "", "")
-	f.StringVar(&c.units, "units", "mm", "")
-	f.BoolVar(&c.chords, "chords", false, "")
 	f.BoolVar(&c.explain, "explain", false, "")
 	f.BoolVar(&c.budget, "budget", false, "")
 	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
@@ -90,19 +80,12 @@ func newReadFlags(c *readCommand) *pflag.FlagSet {
 func parseRead(args []string) (*readCommand, error) {
 	c := &readCommand{}
 	f := newReadFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose read --help lists the flags)", plainFlagError(err))
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
-	switch f.NArg() {
-	case 0:
-		return nil, errors.New("which picture? For example: boltrose read rubbing.png")
-	case 1:
-		c.picture = f.Arg(0)
-	default:
-		return nil, fmt.Errorf("read takes one picture at a time, not %d: %s", f.NArg(), strings.Join(f.Args(), " "))
+	var err error
+	if c.picture, err = oneFile(f, "picture", "boltrose read rubbing.png"); err != nil {
+		return nil, err
 	}
 	c.opts.Free = c.pattern == string(pattern.Free)
 	if settings, err := os.UserConfigDir(); err == nil {
@@ -116,14 +99,8 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 	given := f.Changed
 	o := c.opts
 	switch {
-	case c.picture == "":
-		return errors.New("the picture's name is empty")
-	case given("json") && c.json == "":
-		return errors.New("--json wants a file name, or - for standard output")
 	case given("overlay") && !show.PictureName(c.overlay):
 		return fmt.Errorf("--overlay %s: give a name that ends in .png or .jpg", c.overlay)
-	case c.units != "mm" && c.units != "in":
-		return fmt.Errorf("--units is mm or in, not %s", c.units)
 	case c.pattern != string(pattern.OnCircle) && !o.Free:
 		return fmt.Errorf("--pattern is circle or free, not %s", c.pattern)
 	case given("holes") && (o.Holes < 1 || o.Holes > pattern.MaxHoles):
@@ -149,29 +126,19 @@ func (c *readCommand) check(f *pflag.FlagSet) error {
 		return fmt.Errorf("--holes %d and %d times --add cannot go together", o.Holes, len(o.Add))
 	case c.json == "-" && given("units"):
 		return errors.New("--units and --json - cannot go together: JSON is always in mm")
-	case c.json == "-" && given("chords"):
-		return errors.New("--chords and --json - cannot go together: JSON always holds every chord, and the text is not printed")
 	case c.json == "-" && given("budget"):
 		return errors.New("--budget and --json - cannot go together: JSON always holds the budget, and the text is not printed")
 	case c.json == "-" && given("explain"):
 		return errors.New("--explain and --json - would both print to standard output; write the JSON to a file")
 	}
+	if err := c.results.check(f); err != nil {
+		return err
+	}
 	return o.Check()
 }
 
-// inputFile is the file that no result may replace.
-func (c *readCommand) inputFile() string {
-	if c.picture == "-" {
-		return ""
-	}
-	return c.picture
-}
-
 func (c *readCommand) outputs() []output {
-	var out []output
-	if c.json != "" && c.json != "-" {
-		out = append(out, output{"--json", c.json})
-	}
+	out := c.results.outputs()
 	if c.overlay != "" {
 		out = append(out, output{"--overlay", c.overlay})
 	}
@@ -201,27 +168,14 @@ func withFile(picture string, err error) error {
 // report writes the files asked for and then prints the reading: what is
 // printed tells that all is done.
 func (c *readCommand) report(res *read.Result, stdout, stderr io.Writer) error {
-	if c.json != "" && c.json != "-" {
-		if err := atomicfile.Write(c.json, res.Reading.WriteJSON); err != nil {
-			return err
-		}
-	}
 	if err := c.writeOverlay(res); err != nil {
 		return err
 	}
-	if c.json != "-" {
-		return toStdout(stdout, func(w io.Writer) error { return c.text(w, res) })
-	}
-	for _, w := range res.Reading.Warnings {
-		fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
-	}
-	return toStdout(stdout, res.Reading.WriteJSON)
+	return c.give(res.Reading, func(w io.Writer) error { return c.more(w, res) }, stdout, stderr)
 }
 
-func (c *readCommand) text(w io.Writer, res *read.Result) error {
-	if err := show.Text(w, res.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil {
-		return err
-	}
+// more is what was asked for beside the reading's own text.
+func (c *readCommand) more(w io.Writer, res *read.Result) error {
 	if c.budget {
 		fmt.Fprintln(w)
 		if err := show.Budget(w, res.Reading, c.unit()); err != nil {
@@ -254,13 +208,6 @@ func (c *readCommand) writeOverlay(res *read.Result) error {
 	return atomicfile.Write(c.overlay, func(w io.Writer) error { return show.WritePicture(w, img, c.overlay) })
 }
 
-func (c *readCommand) unit() show.Unit {
-	if c.units == "in" {
-		return show.Inch
-	}
-	return show.MM
-}
-
 // reportNoPattern says what was seen and what to try.
 func (c *readCommand) reportNoPattern(res *read.Result, err error, stdout, stderr io.Writer) int {
 	res.Reading = nil // with --drop there is one from before the drop
@@ -274,9 +221,7 @@ func (c *readCommand) reportNoPattern(res *read.Result, err error, stdout, stder
 	}
 	fmt.Fprintln(stderr, "boltrose: "+oneLine(withFile(c.picture, err).Error()))
 	fmt.Fprint(stderr, noPatternHelp)
-	if c.json != "" && c.json != "-" {
-		fmt.Fprintf(stderr, "Nothing was written to %s.\n", oneLine(c.json))
-	}
+	c.nothingWritten(stderr)
 	return exitNoPattern
 }
 
@@ -286,17 +231,3 @@ const noPatternHelp = `What to try:
   --pattern free where the holes share no circle. Or rub once more, lightly
   and evenly, over the whole rim of every hole, and scan at 300 dpi.
 `
-
-// toStdout prints what fill writes, and does not take a full disk for success.
-func toStdout(stdout io.Writer, fill func(io.Writer) error) error {
-	var b bytes.Buffer
-	if err := fill(&b); err != nil {
-		return err
-	}
-	w := bufio.NewWriter(stdout)
-	w.Write(b.Bytes())
-	if err := w.Flush(); err != nil {
-		return fmt.Errorf("standard output cannot be written: %v", err)
-	}
-	return nil
-}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 
-	"boltrose/cmd/internal/atomicfile"
 	"boltrose/cmd/internal/show"
 	"boltrose/pattern"
 
@@ -23,39 +22,33 @@ type solveCommand struct {
 	pcdU95, dU95 float64
 	calipersU95  float64 // 0: the default
 	onCircleU95  float64
-	json, units  string
-	chords       bool
+	results
 }
 
 func runSolve(args []string, stdout, stderr io.Writer) int {
 	c, err := parseSolve(args)
-	if errors.Is(err, pflag.ErrHelp) {
-		fmt.Fprint(stdout, helpSolve)
-		return exitDone
+	if err == nil {
+		err = checkOutputs(c.outputs())
 	}
 	if err != nil {
-		return wrong(stderr, err)
-	}
-	if err := checkOutputs("", c.outputs()); err != nil {
-		return wrong(stderr, err)
+		return ended(err, helpSolve, stdout, stderr)
 	}
 	s, err := pattern.Solve(c.measured())
-	if errors.Is(err, pattern.ErrUndetermined) || errors.Is(err, pattern.ErrContradiction) {
-		return c.reportNone(s, err, stdout, stderr)
+	measurements := func(w io.Writer) error { return show.Measurements(w, s, c.unit()) }
+	switch {
+	case errors.Is(err, pattern.ErrUndetermined) || errors.Is(err, pattern.ErrContradiction):
+		if s == nil {
+			measurements = nil
+		}
+		return c.none(err, measurements, stdout, stderr)
+	case err == nil:
+		err = c.give(s.Reading, afterBlank(measurements), stdout, stderr)
 	}
-	if err != nil {
-		return wrong(stderr, err)
-	}
-	if err := c.report(s, stdout, stderr); err != nil {
-		return wrong(stderr, err)
-	}
-	return exitDone
+	return ended(err, helpSolve, stdout, stderr)
 }
 
 func newSolveFlags(c *solveCommand) *pflag.FlagSet {
-	f := pflag.NewFlagSet("solve", pflag.ContinueOnError)
-	f.SetOutput(io.Discard)
-	f.Usage = func() {}
+	f := newFlags("solve")
 	f.Var(distancesValue(&c.given.Between), "between", "")
 	f.Var(pcdValue(&c.given.PCD, &c.pcdU95), "pcd", "")
 	f.IntVar(&c.given.Holes, "holes", 0, "")
@@ -63,36 +56,25 @@ func newSolveFlags(c *solveCommand) *pflag.FlagSet {
 	f.BoolVar(&c.given.Even, "even", false, "")
 	f.Var(lengthValue(&c.calipersU95), "calipers", "")
 	f.Var(lengthValue(&c.onCircleU95), "on-circle", "")
-	f.StringVar(&c.json, "json", "", "")
-	f.StringVar(&c.units, "units", "mm", "")
-	f.BoolVar(&c.chords, "chords", false, "")
+	c.results.addTo(f)
 	return f
 }
 
 func parseSolve(args []string) (*solveCommand, error) {
 	c := &solveCommand{}
 	f := newSolveFlags(c)
-	if err := f.Parse(args); err != nil {
-		if errors.Is(err, pflag.ErrHelp) {
-			return nil, err
-		}
-		return nil, fmt.Errorf("%w (boltrose solve --help lists the flags)", err)
+	if err := parseFlags(f, args); err != nil {
+		return nil, err
 	}
 	switch {
 	case f.NArg() > 0:
 		return nil, fmt.Errorf("solve takes no file, but what you measured: --between 1-2=48.3; what is %.40q?", f.Arg(0))
 	case len(c.given.Between) == 0:
 		return nil, errors.New("what was measured? For example: boltrose solve --pcd 96 --between 1-2=48.3 --between 2-3=47.9")
-	case f.Changed("json") && c.json == "":
-		return nil, errors.New("--json wants a file name, or - for standard output")
-	case c.units != "mm" && c.units != "in":
-		return nil, fmt.Errorf("--units is mm or in, not %s", c.units)
 	case f.Changed("holes") && (c.given.Holes < 2 || c.given.Holes > pattern.MaxByHand):
 		return nil, fmt.Errorf("--holes is a number from 2 to %d, not %d", pattern.MaxByHand, c.given.Holes)
-	case c.json == "-" && c.chords:
-		return nil, errors.New("--chords and --json - cannot go together: JSON always holds every chord, and the text is not printed")
 	}
-	return c, nil
+	return c, c.results.check(f)
 }
 
 // measured is what was given, in mm, with standard uncertainties.
@@ -114,57 +96,4 @@ func (c *solveCommand) measured() pattern.Measured {
 		m.Between = append(m.Between, d)
 	}
 	return m
-}
-
-func (c *solveCommand) outputs() []output {
-	if c.json == "" || c.json == "-" {
-		return nil
-	}
-	return []output{{"--json", c.json}}
-}
-
-func (c *solveCommand) unit() show.Unit {
-	if c.units == "in" {
-		return show.Inch
-	}
-	return show.MM
-}
-
-func (c *solveCommand) report(s *pattern.Solution, stdout, stderr io.Writer) error {
-	if c.json == "-" {
-		warnings(stderr, s.Reading)
-		return toStdout(stdout, s.Reading.WriteJSON)
-	}
-	err := toStdout(stdout, func(w io.Writer) error {
-		if err := show.Text(w, s.Reading, show.TextOptions{Unit: c.unit(), Chords: c.chords}); err != nil {
-			return err
-		}
-		fmt.Fprintln(w)
-		return show.Measurements(w, s, c.unit())
-	})
-	if err != nil || c.json == "" {
-		return err
-	}
-	return atomicfile.Write(c.json, s.Reading.WriteJSON)
-}
-
-// warnings prints what a reading warns of where its text is not printed.
-func warnings(stderr io.Writer, r *pattern.Reading) {
-	for _, w := range r.Warnings {
-		fmt.Fprintln(stderr, "boltrose: warning: "+oneLine(w))
-	}
-}
-
-// reportNone says why there is no reading, and what to do.
-func (c *solveCommand) reportNone(s *pattern.Solution, err error, stdout, stderr io.Writer) int {
-	if s != nil && c.json != "-" {
-		if err := toStdout(stdout, func(w io.Writer) error { return show.Measurements(w, s, c.unit()) }); err != nil {
-			return wrong(stderr, err)
-		}
-	}
-	fmt.Fprintln(stderr, "boltrose: "+oneLine(err.Error()))
-	if c.json != "" && c.json != "-" {
-		fmt.Fprintf(stderr, "Nothing was written to %s.\n", oneLine(c.json))
-	}
-	return exitNoPattern
 }

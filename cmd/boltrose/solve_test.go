@@ -4,39 +4,9 @@ import (
 	"math"
 	"strings"
 	"testing"
-	"unicode/utf8"
 
 	"boltrose/pattern"
-
-	"github.com/spf13/pflag"
 )
-
-// helpTellsAll holds a command's help against its flags, and to a screen.
-func helpTellsAll(t *testing.T, help string, flags *pflag.FlagSet) {
-	t.Helper()
-	known := map[string]bool{"help": true}
-	flags.VisitAll(func(f *pflag.Flag) {
-		known[f.Name] = true
-		if !strings.Contains(help, "--"+f.Name) {
-			t.Errorf("the help does not mention --%s", f.Name)
-		}
-	})
-	for _, word := range strings.FieldsFunc(help, func(r rune) bool { return !(r == '-' || r >= 'a' && r <= 'z') }) {
-		if name, ok := strings.CutPrefix(word, "--"); ok && !known[name] {
-			t.Errorf("the help mentions --%s, which is no flag", name)
-		}
-	}
-	if n := strings.Count(help, "\n"); n > 40 {
-		t.Errorf("%d lines", n)
-	}
-	for _, line := range strings.Split(help, "\n") {
-		if utf8.RuneCountInString(line) > 80 {
-			t.Errorf("more than 80 columns: %s", line)
-		}
-	}
-}
-
-func TestSolveHelp(t *testing.T) { helpTellsAll(t, helpSolve, newSolveFlags(&solveCommand{})) }
 
 func TestParseDistance(t *testing.T) {
 	for text, want := range map[string]pattern.Distance{

@@ -216,8 +216,8 @@ func (d *Drawing) on(layer string) []Circle {
 	return out
 }
 
-// bounds is the smallest rectangle round everything drawn.
-func (d *Drawing) bounds() r2.Box {
+// Bounds is the smallest rectangle round everything drawn.
+func (d *Drawing) Bounds() r2.Box {
 	b := r2.Box{Min: r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, Max: r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}}
 	grow := func(p r2.Vec, x, y float64) {
 		b.Min = r2.Vec{X: math.Min(b.Min.X, p.X-x), Y: math.Min(b.Min.Y, p.Y-y)}

@@ -47,7 +47,7 @@ const noteHeight = 2.5
 
 // below lays the notes out below the part, each line's left end at its At.
 func (d *Drawing) below() []Label {
-	b := d.bounds()
+	b := d.Bounds()
 	wide := max(b.Max.X-b.Min.X, 120)
 	at := r2.Vec{X: b.Min.X, Y: b.Min.Y - 3*noteHeight}
 	var lines []Label
@@ -62,7 +62,7 @@ func (d *Drawing) below() []Label {
 
 // withBelow is the rectangle round part and notes.
 func (d *Drawing) withBelow(notes []Label) r2.Box {
-	b := d.bounds()
+	b := d.Bounds()
 	for _, l := range notes {
 		b.Max.X = max(b.Max.X, l.At.X+l.width())
 		b.Min.Y = min(b.Min.Y, l.At.Y-l.Height)

@@ -89,7 +89,7 @@ func (d *Drawing) clear(p r2.Vec) float64 {
 
 // up marks the side that is up in the reading.
 func (d *Drawing) up() {
-	b := d.bounds()
+	b := d.Bounds()
 	const height, gap, head = 2.5, 3.0, 1.2
 	at := r2.Vec{X: (b.Min.X + b.Max.X) / 2, Y: b.Max.Y + gap + height/2}
 	l := Label{At: at, Text: "UP", Height: height}

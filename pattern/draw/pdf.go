@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"time"
 
 	"codeberg.org/go-pdf/fpdf"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -85,7 +84,7 @@ func newSheet(d *Drawing, paper Paper, printed [2]float64) (*sheet, error) {
 	if s.window.X < BarMM || s.window.Y < BarMM {
 		return nil, fmt.Errorf("paper of %g × %g mm is too small for a paper check", paper.Width, paper.Height)
 	}
-	b := d.bounds()
+	b := d.Bounds()
 	b.Min, b.Max = r2.Sub(b.Min, r2.Vec{X: 1, Y: 1}), r2.Add(b.Max, r2.Vec{X: 1, Y: 1})
 	var wide, high float64
 	s.columns, wide = pages(b.Max.X-b.Min.X, s.window.X)
@@ -133,17 +132,7 @@ func pages(length, window float64) (n int, reach float64) {
 }
 
 func (s *sheet) open() {
-	s.pdf = fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: s.paper.Width, Ht: s.paper.Height}})
-	s.translate = s.pdf.UnicodeTranslatorFromDescriptor("")
-	s.pdf.SetTitle("boltrose paper check", true)
-	s.pdf.SetCreator("boltrose", true)
-	s.pdf.SetLang("en")
-	s.pdf.SetCatalogSort(true)
-	made := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC) // a date would make each copy differ
-	s.pdf.SetCreationDate(made)
-	s.pdf.SetModificationDate(made)
-	s.pdf.SetMargins(0, 0, 0)
-	s.pdf.SetAutoPageBreak(false, 0)
+	s.pdf, s.translate = NewPDF("boltrose paper check", s.paper.Width, s.paper.Height)
 }
 
 // lines are what is written below the drawing.

@@ -180,7 +180,7 @@ func TestSeamsMissHoles(t *testing.T) {
 			t.Errorf("the hole at %v lies on a seam, %v", h.Centre, at)
 		}
 	}
-	b := d.bounds()
+	b := d.Bounds()
 	if s.topLeft.X > b.Min.X || s.topLeft.Y < b.Max.Y || at.X+s.window.X-overlap/2 < b.Max.X || at.Y-s.window.Y+overlap/2 > b.Min.Y {
 		t.Errorf("pages from %v do not cover %v", s.topLeft, b)
 	}

@@ -4,10 +4,7 @@ package thread
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
 	"sync"
 )
@@ -53,21 +50,9 @@ type Clearance struct {
 var clearanceCSV string
 
 var clearances = sync.OnceValue(func() []Clearance {
-	rows, err := csv.NewReader(strings.NewReader(clearanceCSV)).ReadAll()
-	if err != nil {
-		panic(err) // the table is part of the program, and tested
-	}
 	var table []Clearance
-	for _, row := range rows[1:] {
-		unit := map[string]float64{"mm": 1, "in": 25.4}[row[1]]
-		mm := func(s string) float64 {
-			v, err := strconv.ParseFloat(s, 64)
-			if err != nil {
-				panic(err)
-			}
-			return math.Round(v*unit*1e6) / 1e6
-		}
-		table = append(table, Clearance{row[0], mm(row[2]), [3]float64{mm(row[3]), mm(row[4]), mm(row[5])}, row[6], row[7]})
+	for _, r := range rows(clearanceCSV) {
+		table = append(table, Clearance{r[0], r.mm(2), [3]float64{r.mm(3), r.mm(4), r.mm(5)}, r[6], r[7]})
 	}
 	return table
 })

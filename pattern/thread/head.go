@@ -2,10 +2,7 @@ package thread
 
 import (
 	_ "embed"
-	"encoding/csv"
 	"math"
-	"strconv"
-	"strings"
 	"sync"
 )
 
@@ -22,21 +19,9 @@ type Head struct {
 var headCSV string
 
 var heads = sync.OnceValue(func() map[string]Head {
-	rows, err := csv.NewReader(strings.NewReader(headCSV)).ReadAll()
-	if err != nil {
-		panic(err) // the table is part of the program, and tested
-	}
 	table := map[string]Head{}
-	for _, row := range rows[1:] {
-		unit := map[string]float64{"mm": 1, "in": 25.4}[row[1]]
-		mm := func(s string) float64 {
-			v, err := strconv.ParseFloat(s, 64)
-			if err != nil {
-				panic(err)
-			}
-			return v * unit
-		}
-		table[row[0]] = newHead(mm(row[2]), mm(row[3]), row[4])
+	for _, r := range rows(headCSV) {
+		table[r[0]] = newHead(r.mm(2), r.mm(3), r[4])
 	}
 	return table
 })

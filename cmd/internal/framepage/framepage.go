@@ -4,9 +4,9 @@ package framepage
 import (
 	"fmt"
 	"io"
-	"time"
 
 	"boltrose/calib"
+	"boltrose/pattern/draw"
 
 	"codeberg.org/go-pdf/fpdf"
 	"gonum.org/v1/gonum/spatial/r2"
@@ -15,19 +15,8 @@ import (
 // Write writes the frame as a PDF of one page. The same frame gives the same
 // bytes.
 func Write(w io.Writer, f *calib.Frame) error {
-	p := &page{frame: f, pdf: fpdf.NewCustom(&fpdf.InitType{
-		OrientationStr: "P", UnitStr: "mm",
-		Size: fpdf.SizeType{Wd: f.Paper.Width, Ht: f.Paper.Height},
-	})}
-	p.translate = p.pdf.UnicodeTranslatorFromDescriptor("")
-	p.pdf.SetTitle(title(f), true)
-	p.pdf.SetCreator("boltrose", true)
-	p.pdf.SetLang("en")
-	p.pdf.SetCatalogSort(true)
-	p.pdf.SetCreationDate(time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)) // a date would make each copy differ
-	p.pdf.SetModificationDate(time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC))
-	p.pdf.SetMargins(0, 0, 0)
-	p.pdf.SetAutoPageBreak(false, 0)
+	p := &page{frame: f}
+	p.pdf, p.translate = draw.NewPDF(title(f), f.Paper.Width, f.Paper.Height)
 	p.pdf.AddPage()
 	p.dots()
 	p.window()

@@ -6,7 +6,6 @@ import (
 	"io"
 	"math"
 	"strings"
-	"time"
 
 	"boltrose/calib"
 	"boltrose/cmd/internal/show"
@@ -44,17 +43,8 @@ func (p *Report) WritePDF(w io.Writer, paper calib.Paper) error {
 }
 
 func (p *Report) laidOut(paper calib.Paper, figures float64) *sheet {
-	s := &sheet{Report: p, paper: paper, high: figures, pdf: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: paper.Width, Ht: paper.Height}})}
-	s.translate = s.pdf.UnicodeTranslatorFromDescriptor("")
-	s.pdf.SetTitle(p.Sheet.Title, true)
-	s.pdf.SetCreator("boltrose", true)
-	s.pdf.SetLang("en")
-	s.pdf.SetCatalogSort(true)
-	made := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC) // the same report gives the same bytes
-	s.pdf.SetCreationDate(made)
-	s.pdf.SetModificationDate(made)
-	s.pdf.SetMargins(0, 0, 0)
-	s.pdf.SetAutoPageBreak(false, 0)
+	s := &sheet{Report: p, paper: paper, high: figures}
+	s.pdf, s.translate = draw.NewPDF(p.Sheet.Title, paper.Width, paper.Height)
 	s.addPage()
 	s.head()
 	s.facts()
@@ -199,7 +189,7 @@ func (s *sheet) figures() {
 	if s.Overlay != nil {
 		width = (width - gutter) / 2
 	}
-	b := bounds(s.Drawing)
+	b := s.Drawing.Bounds()
 	drawn := b.Max.Y - b.Min.Y
 	scale := math.Min(width/(b.Max.X-b.Min.X), s.high/drawn)
 	if s.Overlay == nil { // at most as large as it is
@@ -228,26 +218,6 @@ func (s *sheet) figures() {
 	s.y = after
 	s.write(left, width, "", smallText, s.drawingCaption()+" "+s.Drawing.Notes[0])
 	s.y = math.Max(s.y, below) + 2
-}
-
-// bounds is the rectangle round all that a drawing shows.
-func bounds(d *draw.Drawing) r2.Box {
-	b := r2.Box{Min: r2.Vec{X: math.Inf(1), Y: math.Inf(1)}, Max: r2.Vec{X: math.Inf(-1), Y: math.Inf(-1)}}
-	grow := func(p r2.Vec, by float64) {
-		b.Min = r2.Vec{X: math.Min(b.Min.X, p.X-by), Y: math.Min(b.Min.Y, p.Y-by)}
-		b.Max = r2.Vec{X: math.Max(b.Max.X, p.X+by), Y: math.Max(b.Max.Y, p.Y+by)}
-	}
-	for _, c := range d.Circles {
-		grow(c.Centre, c.Diameter/2)
-	}
-	for _, l := range d.Lines {
-		grow(l.From, 0)
-		grow(l.To, 0)
-	}
-	for _, l := range d.Labels {
-		grow(l.At, l.Height)
-	}
-	return b
 }
 
 // drawing draws what the other forms of drawings have, at a scale.

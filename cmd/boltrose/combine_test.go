@@ -1,5 +1,0 @@
-package main
-
-import "testing"
-
-func TestCombineHelp(t *testing.T) { helpTellsAll(t, helpCombine, newCombineFlags(&combineCommand{})) }
