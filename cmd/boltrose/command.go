@@ -29,13 +29,13 @@ func parseFlags(f *pflag.FlagSet, args []string) error {
 }
 
 // oneFile is the only file, of the kind that what names, which a command
-// takes.
-func oneFile(f *pflag.FlagSet, what, example string) (string, error) {
+// takes. hint says where other files belong.
+func oneFile(f *pflag.FlagSet, what, example, hint string) (string, error) {
 	switch {
 	case f.NArg() == 0:
 		return "", fmt.Errorf("which %s? For example: %s", what, example)
 	case f.NArg() > 1:
-		return "", fmt.Errorf("%s takes one %s, not %d: %s", f.Name(), what, f.NArg(), strings.Join(f.Args(), " "))
+		return "", fmt.Errorf("%s takes one %s at a time, not %d: %s%s", f.Name(), what, f.NArg(), strings.Join(f.Args(), " "), hint)
 	case f.Arg(0) == "":
 		return "", fmt.Errorf("the %s's name is empty", what)
 	}

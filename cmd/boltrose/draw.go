@@ -112,7 +112,7 @@ func parseDraw(args []string) (*drawCommand, error) {
 		return nil, err
 	}
 	var err error
-	if c.reading, err = oneFile(f, "reading", "boltrose draw reading.json --to cover.dxf"); err != nil {
+	if c.reading, err = oneFile(f, "reading", "boltrose draw reading.json --to cover.dxf", "; each file to write has a --to of its own"); err != nil {
 		return nil, err
 	}
 	return c, c.check(f)

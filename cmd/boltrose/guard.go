@@ -75,7 +75,7 @@ func parseGuard(args []string) (*guardCommand, error) {
 		return nil, err
 	}
 	var err error
-	if c.reading, err = oneFile(f, "reading", "boltrose guard reading.json --shaft 35 --projects 40 --bolt M8 -o guard.scad"); err != nil {
+	if c.reading, err = oneFile(f, "reading", "boltrose guard reading.json --shaft 35 --projects 40 --bolt M8 -o guard.scad", ""); err != nil {
 		return nil, err
 	}
 	return c, c.check(f)

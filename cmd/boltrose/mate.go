@@ -79,7 +79,7 @@ func parseMate(args []string) (*mateCommand, error) {
 		return nil, err
 	}
 	var err error
-	if c.reading, err = oneFile(f, "reading", "boltrose mate reading.json --pcd 96 --holes 6 --bolt M8"); err != nil {
+	if c.reading, err = oneFile(f, "reading", "boltrose mate reading.json --pcd 96 --holes 6 --bolt M8", "; the part is given by flags"); err != nil {
 		return nil, err
 	}
 	return c, c.check(f)

@@ -84,7 +84,7 @@ func parseRead(args []string) (*readCommand, error) {
 		return nil, err
 	}
 	var err error
-	if c.picture, err = oneFile(f, "picture", "boltrose read rubbing.png"); err != nil {
+	if c.picture, err = oneFile(f, "picture", "boltrose read rubbing.png", ""); err != nil {
 		return nil, err
 	}
 	c.opts.Free = c.pattern == string(pattern.Free)
