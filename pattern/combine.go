@@ -16,9 +16,6 @@ const (
 	MaxCombined      = 50
 )
 
-// Combined is the kind of a source that is several readings.
-const Combined = "combined"
-
 // What stops Combine. Both are wrapped with what is wrong and what to do.
 var (
 	ErrNotOneFace = errors.New("these are not readings of one face")

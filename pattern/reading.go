@@ -85,6 +85,15 @@ type Source struct {
 	Kind     string `json:"kind"`
 }
 
+// Kinds of sources.
+const (
+	ByScan  = "scan"
+	ByPhoto = "photo"
+	ByHand  = "hand" // no picture
+	// Combined is several readings.
+	Combined = "combined"
+)
+
 // Scale is how the source's pixels became millimetres. Its sizes are 0
 // without a picture.
 type Scale struct {

@@ -368,9 +368,6 @@ func (n *network) causes() []cause {
 	return []cause{split("calipers", false), split("holes off the pitch circle", true)}
 }
 
-// ByHand is the kind of a source that is no picture.
-const ByHand = "hand"
-
 func (n *network) warnings(s *Solution) []string {
 	var w []string
 	if n.Diameter == 0 && !n.freeD {

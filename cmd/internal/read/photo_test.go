@@ -77,7 +77,7 @@ func TestPhotographWithFrame(t *testing.T) {
 			t.Fatalf("%s: %v", name, err)
 		}
 		r := res.Reading
-		if len(r.Holes) != 5 || r.Source.Kind != read.Photo {
+		if len(r.Holes) != 5 || r.Source.Kind != pattern.ByPhoto {
 			t.Fatalf("%s: %d holes of a %s", name, len(r.Holes), r.Source.Kind)
 		}
 		for _, c := range r.Chords {

@@ -32,12 +32,6 @@ type Scaling struct {
 	byMarks bool                   // the scale is better once the marks are known
 }
 
-// Kinds of pictures.
-const (
-	Scan  = "scan"
-	Photo = "photo"
-)
-
 // way builds the scaling of a picture once its marks are found. guess is mm
 // per px where nothing else tells it.
 type way func(marks []vision.Mark, guess float64) (*Scaling, error)
@@ -59,9 +53,9 @@ func chooseWay(pic *vision.Picture, opts Options) (way, error) {
 		if err != nil {
 			return nil, err
 		}
-		s.Kind = Scan
+		s.Kind = pattern.ByScan
 		if isPhoto(pic) || s.own != nil { // nobody scans a frame with holes in it
-			s.Kind = Photo
+			s.Kind = pattern.ByPhoto
 		}
 		s.Warnings = slices.Concat(pic.Warnings, s.Warnings)
 		if opts.FromBehind {

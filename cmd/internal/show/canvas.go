@@ -5,6 +5,7 @@ import (
 	"image/color"
 	"image/draw"
 	"math"
+	"sort"
 
 	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
@@ -44,6 +45,36 @@ func (c *canvas) circle(centre r2.Vec, radius float64, p pen) {
 	box := square(centre, radius+half+2*c.s)
 	c.stroke(box, 2*math.Pi*radius, p, func(from, to, half float64) func(path) {
 		return turn(from/radius, to/radius, half)
+	})
+}
+
+// loop draws a smooth closed line through points that lie close together.
+func (c *canvas) loop(points []r2.Vec, p pen) {
+	along := make([]float64, len(points)+1) // how far each point is from the first
+	box := image.Rectangle{}
+	for i, a := range points {
+		along[i+1] = along[i] + r2.Norm(r2.Sub(points[(i+1)%len(points)], a))
+		box = box.Union(square(a, p.width*c.s/2+2*c.s))
+	}
+	at := func(length, side float64) r2.Vec {
+		i := min(max(sort.SearchFloat64s(along, length)-1, 0), len(points)-1)
+		a, step := points[i], r2.Sub(points[(i+1)%len(points)], points[i])
+		f := (length - along[i]) / math.Max(along[i+1]-along[i], 1e-9)
+		across := r2.Unit(r2.Vec{X: -step.Y, Y: step.X})
+		return r2.Add(r2.Add(a, r2.Scale(f, step)), r2.Scale(side, across))
+	}
+	c.stroke(box, along[len(points)], p, func(from, to, half float64) func(path) {
+		return func(z path) {
+			n := int(to-from) + 1
+			var outline []r2.Vec
+			for i := 0; i <= n; i++ {
+				outline = append(outline, at(from+(to-from)*float64(i)/float64(n), half))
+			}
+			for i := n; i >= 0; i-- {
+				outline = append(outline, at(from+(to-from)*float64(i)/float64(n), -half))
+			}
+			z.polygon(outline...)
+		}
 	})
 }
 

@@ -157,7 +157,7 @@ func (o *overlay) lines() {
 	}
 	if c := r.PitchCircle; c != nil {
 		centre := o.at(c.XPx, c.YPx)
-		o.circle(centre, o.pitchRadius(), circlePen)
+		o.pitchCircle(circlePen)
 		zero := r.Holes[zeroHole(r)-1]
 		o.line(centre, o.at(zero.XPx, zero.YPx), zeroPen)
 		o.cross(centre, 9, ink)
@@ -175,21 +175,19 @@ func (o *overlay) lines() {
 		}
 		p := o.holePen(h)
 		d := o.ring(i)
-		o.circle(d.centre, d.radius, p)
+		o.rim(i, p)
 		o.cross(d.centre, math.Min(5, 0.5*d.radius/o.s), p.colour)
 		o.places.rims = append(o.places.rims, d)
 		if outer, ok := o.res.Choice.Outer[i]; ok {
-			d := o.ring(outer)
-			o.circle(d.centre, d.radius, outerPen)
-			o.places.rims = append(o.places.rims, d)
+			o.rim(outer, outerPen)
+			o.places.rims = append(o.places.rims, o.ring(outer))
 		}
 	}
 }
 
 func (o *overlay) feature(i int, p pen) {
-	d := o.ring(i)
-	o.circle(d.centre, d.radius, p)
-	o.places.rims = append(o.places.rims, d)
+	o.rim(i, p)
+	o.places.rims = append(o.places.rims, o.ring(i))
 }
 
 func (o *overlay) holePen(h pattern.Hole) pen {
@@ -199,19 +197,62 @@ func (o *overlay) holePen(h pattern.Hole) pen {
 	return holePen
 }
 
-// pitchRadius is the mean distance (px) of the holes on the pitch circle from
-// its centre: where the axes' scales differ the circle is an ellipse on the
-// picture, by less than a line's width.
-func (o *overlay) pitchRadius() float64 {
+// rim draws mark i.
+func (o *overlay) rim(i int, p pen) {
+	if !o.aslant() {
+		d := o.ring(i)
+		o.circle(d.centre, d.radius, p)
+		return
+	}
+	o.onFace(o.res.Rings[i].Centre, o.res.Rings[i].Diameter/2, o.res.Marks[i].Centre, p)
+}
+
+// pitchCircle draws the circle through the holes.
+func (o *overlay) pitchCircle(p pen) {
+	c := o.res.Reading.PitchCircle
+	px := r2.Vec{X: c.XPx, Y: c.YPx}
+	if !o.aslant() {
+		// Where a scanner's axes differ it is an ellipse, by less than a
+		// line's width.
+		o.circle(o.at(px.X, px.Y), o.meanDistance(func(px r2.Vec) r2.Vec { return o.at(px.X, px.Y) }), p)
+		return
+	}
+	o.onFace(o.res.Plane.MM(px), o.meanDistance(o.res.Plane.MM), px, p)
+}
+
+// meanDistance is how far the holes on the pitch circle lie from its centre on
+// average, where to turns the picture's pixels into what that is measured in.
+func (o *overlay) meanDistance(to func(px r2.Vec) r2.Vec) float64 {
 	r := o.res.Reading
-	centre, sum, n := o.at(r.PitchCircle.XPx, r.PitchCircle.YPx), 0.0, 0
+	centre, sum, n := to(r2.Vec{X: r.PitchCircle.XPx, Y: r.PitchCircle.YPx}), 0.0, 0
 	for _, h := range r.Holes {
 		if h.OnCircle {
-			sum += r2.Norm(r2.Sub(o.at(h.XPx, h.YPx), centre))
+			sum += r2.Norm(r2.Sub(to(r2.Vec{X: h.XPx, Y: h.YPx}), centre))
 			n++
 		}
 	}
 	return sum / float64(max(n, 1))
+}
+
+// aslant tells whether a circle of the face may be an ellipse in the picture.
+func (o *overlay) aslant() bool {
+	return o.res.Reading != nil && o.res.Reading.Source.Kind == pattern.ByPhoto
+}
+
+// onFace draws a circle of the face (mm) as the picture shows it; near is a
+// point of the picture (px) not far from it.
+func (o *overlay) onFace(centre r2.Vec, radius float64, near r2.Vec, p pen) {
+	const n = 240
+	points := make([]r2.Vec, 0, n)
+	for i := range n {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / n)
+		px, ok := o.res.Plane.Px(r2.Vec{X: centre.X + radius*cos, Y: centre.Y + radius*sin}, near)
+		if !ok {
+			return
+		}
+		points = append(points, o.at(px.X, px.Y))
+	}
+	o.loop(points, p)
 }
 
 // holes writes the holes' numbers beside them, outside the pitch circle where
@@ -341,8 +382,7 @@ func (o *overlay) markPen(i int) pen {
 
 func (o *overlay) markCircles(marks []int) {
 	for _, i := range slices.Backward(marks) {
-		d := o.ring(i)
-		o.circle(d.centre, d.radius, o.markPen(i))
+		o.rim(i, o.markPen(i))
 	}
 }
 

@@ -55,7 +55,11 @@ func NewSheet(r *pattern.Reading, unit Unit) *Sheet {
 	for _, w := range r.Warnings {
 		s.Warnings = append(s.Warnings, Plain(w))
 	}
-	if r.Source.Kind != pattern.ByHand {
+	switch r.Source.Kind {
+	case pattern.ByHand:
+	case pattern.ByPhoto:
+		s.Known += " A photographed diameter is rough, because light and shade lie on the edge; check it with calipers."
+	default:
 		s.Known += " A rubbed diameter is rough, because paper bridges the edge; check it with calipers."
 	}
 	return s
@@ -112,6 +116,9 @@ func viewText(r *pattern.Reading) string {
 		return "looking at the face, with hole 1 at the top and the others counter-clockwise from it. If the holes were numbered clockwise, this is the mirror image, which does not fit where the pattern is uneven."
 	case r.View == pattern.FromBehind:
 		return "from behind: mirrored, so that all below is as seen looking at the face. If the paper was rubbed on the face and scanned with that side to the glass, leave --from-behind out: the mirror image of an uneven pattern does not fit."
+	}
+	if r.Source.Kind == pattern.ByPhoto {
+		return "looking at the face, as it was photographed. If it was taken through a mirror, or of a rubbing's back, read it with --from-behind: the mirror image of an uneven pattern does not fit."
 	}
 	return "looking at the face. If the paper was rubbed or scanned from behind, read it with --from-behind: the mirror image of an uneven pattern does not fit."
 }
