@@ -192,7 +192,7 @@ func TestLensFile(t *testing.T) {
 	for _, c := range [][2]string{
 		{"", ""}, {lensKind, "another"}, {`"fx_px": 3`, `"fx_px": -3`}, {`"k1": -0.1`, `"kk": -0.1`},
 		{`"width_px": 4000`, `"width_px": 0`}, {`"fitted": [`, `"fitted": ["k3",`}, {`"covariance": [`, `"covariance": [[1],`},
-		{`"pictures": 5`, `"pictures": "five"`}, {"}\n", "}{"},
+		{`"pictures": 5`, `"pictures": "five"`}, {`"pictures": 5`, `"photos": 5, "pictures": 5`}, {"}\n", "}{"},
 	} {
 		spoiled := strings.Replace(text, c[0], c[1], 1)
 		if c[0] == "" {

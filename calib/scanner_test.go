@@ -264,7 +264,7 @@ func TestScannerJSON(t *testing.T) {
 	}
 	for _, c := range [][2]string{
 		{`"boltrose scanner profile"`, `"boltrose lens profile"`},
-		{`"scale_x"`, `"scale_z"`}, {`"scale_x": 1.00`, `"scale_x": 3.00`}, {`"scans": 1`, `"scans": 0`},
+		{`"scale_x"`, `"scale_z"`}, {`"scale_x": 1.00`, `"scale_x": 3.00`}, {`"scans": 1`, `"scans": 0`}, {`"scans": 1`, `"scan": 1, "scans": 1`},
 		{`"dpi": [300,300]`, `"dpi": [0,300]`}, {`{`, `[`}, {`"covariance": [`, `"covariance": [[1,2,3],`},
 	} {
 		if !strings.Contains(text, c[0]) {

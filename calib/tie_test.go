@@ -136,6 +136,20 @@ func TestLengthU(t *testing.T) {
 	if u := exact.LengthU(r2.Vec{X: 1000, Y: 800}); u != 0 {
 		t.Errorf("±%g of an exact scale", u)
 	}
+	// Known badly in one direction only, wherever that points.
+	for i := range 8 {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 8)
+		d := r2.Vec{X: cos, Y: sin}
+		p, err := newPlane("", []string{"stretch"}, []float64{0}, mat.NewSymDense(1, []float64{0.01 * 0.01}), func(e []float64, px r2.Vec) r2.Vec {
+			return r2.Add(px, r2.Scale(e[0]*r2.Dot(px, d), d))
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if u := p.LengthU(r2.Vec{}); math.Abs(u-0.01) > 1e-4 {
+			t.Errorf("stretched along %g°: ±%g, want 0.01", 22.5*float64(i), u)
+		}
+	}
 }
 
 // A photograph held 5° askew, seen by a real camera: the freehand
