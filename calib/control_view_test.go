@@ -88,13 +88,18 @@ func TestControlsOfNoisyMarks(t *testing.T) {
 	}
 }
 
-// Points that are wrong are named and do no harm.
+// Points that are wrong are named, each time; few others are; and the plane is
+// off by no more than it says. Over draws of the noise, because what one draw
+// may do has no limit.
 func TestControlsOutliers(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	const draws = 100
+	points := border(180, 240, 30)
+	at := r2.Vec{X: 30, Y: -20}
+	blamed, good, z2 := 0, 0, 0.0
+	for seed := range uint64(draws) {
 		s := phone()
-		s.o.k1 = rapid.SampledFrom([]float64{0, -0.05}).Draw(t, "k1")
-		random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
-		points := border(180, 240, 30)
+		s.o.k1 = []float64{0, -0.05}[seed%2]
+		random := rand.New(rand.NewPCG(seed, 1))
 		set := s.set(points)
 		wrong := map[string]bool{}
 		for i := range set.Controls {
@@ -111,16 +116,31 @@ func TestControlsOutliers(t *testing.T) {
 		for _, name := range fit.Outliers {
 			if wrong[name] {
 				missed--
+			} else {
+				blamed++
 			}
 		}
-		if missed > 0 || len(fit.Outliers) > len(wrong)+2 {
-			t.Fatalf("left out %v, wrong are %v", fit.Outliers, wrong)
+		good += len(set.Controls) - len(wrong)
+		if missed > 0 {
+			t.Errorf("seed %d: left out %v, wrong are %v", seed, fit.Outliers, wrong)
 		}
-		at := r2.Vec{X: 30, Y: -20}
-		if off := r2.Norm(r2.Sub(p.MM(s.px(at, 0)), at)); off > 0.02 {
-			t.Fatalf("off by %.4f mm", off)
+		var v float64
+		for _, e := range p.Shared(s.px(at, 0)) {
+			v += r2.Norm2(e)
 		}
-	})
+		off := r2.Norm2(r2.Sub(p.MM(s.px(at, 0)), at))
+		z2 += off / v / draws
+		if off > 25*v {
+			t.Errorf("seed %d: off by %.4f mm, %.1f times what is stated", seed, math.Sqrt(off), math.Sqrt(off/v))
+		}
+	}
+	t.Logf("%d of %d good points left out; spreads by %.2f of what is stated", blamed, good, math.Sqrt(z2))
+	if float64(blamed) > 0.02*float64(good) {
+		t.Errorf("%d of %d good points were left out", blamed, good)
+	}
+	if z := math.Sqrt(z2); z < 0.4 || z > 1.3 {
+		t.Errorf("spreads by %.2f of what is stated", z)
+	}
 }
 
 // Of six ties the wrong one is told.
