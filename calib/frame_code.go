@@ -110,14 +110,18 @@ func (g *grid) decode() (best layout, ok bool) {
 		}
 	}
 	return best, best.agree >= leastFrame && best.differ <= best.agree/10 && best.score >= second+clearly &&
-		(best.agree >= leastPart || 2*best.agree >= best.count()) && g.isOpen(best)
+		(best.agree >= leastPart+perWrong*best.differ || best.agree >= leastHalf && 2*best.agree >= best.count()) && g.isOpen(best)
 }
 
 // A layout is clear when its score is so much above any other's, and when,
-// should less than half of its dots be seen, they are so many.
+// should less than half of its dots be seen, they are so many, and more for
+// each that is of the wrong size: there are thousands of layouts and places to
+// lay them on a plate's holes, and a dot of the right size is a bit.
 const (
-	clearly   = 3.0
-	leastPart = 16
+	clearly   = 4.0
+	leastHalf = 18
+	leastPart = 20
+	perWrong  = 4
 )
 
 // count returns how many dots the frame has.
