@@ -62,7 +62,7 @@ func TestSpots(t *testing.T) {
 				near = min(near, r2.Norm(r2.Sub(c, s.Centre)))
 			}
 			area := math.Pi * long * short
-			if near > 0.5 || math.Abs(s.Area/area-1) > 0.2 || math.Abs(s.Ratio-short/long) > 0.5/short {
+			if near > 0.5 || math.Abs(s.Area/area-1) > 0.2 || math.Abs(s.Ratio-short/long) > 0.75/short {
 				t.Fatalf("%+v is %.2f px off; the area is %.1f, the ratio %.2f", s, near, area, short/long)
 			}
 		}
