@@ -112,14 +112,16 @@ type rim struct {
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
 	sectors  int        // how many there are in all
+	thin     bool       // a line, thinner than the smoothing
 }
 
 // locate takes, in each sector, the steepest place of the wanted sign near
-// the circle, and fits a circle to those places. near is how far (level px,
-// one standard deviation of a bell) from the circle an edge is expected;
-// arc is the number of neighbouring sectors whose slopes are averaged.
-func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
-	d := smoothAround(u.slopes(sigma/u.step), arc)
+// the circle (level px), and fits a circle to those places.
+func (l level) locate(about circle.Circle, sign float64, k pass) (rim, bool) {
+	near := math.Max(k.near*about.Radius, k.nearPx) // one standard deviation of a bell
+	sigma := min(max(leastSigma*about.Radius, 0.8), k.sigma)
+	u := unroll(l, about, k.sectors, 3*near+2*sigma, k.step*sigma)
+	d := smoothAround(u.slopes(sigma/u.step), k.arc)
 	out := rim{sectors: len(u.profile)}
 	for s, p := range d {
 		if p == nil {
@@ -154,8 +156,14 @@ func locate(u unrolled, sign, sigma, near float64, arc int) (rim, bool) {
 		return out, false
 	}
 	fit, err := circle.Robust(u.about, out.points, bounded(out.strength), 0.1)
+	if err != nil {
+		return out, false
+	}
 	out.fit = fit
-	return out, err == nil
+	if k.lines {
+		out = out.onLine(u, d, sign, sigma)
+	}
+	return out, true
 }
 
 // bounded turns strengths into weights: no sector weighs more than the
@@ -212,27 +220,29 @@ func median(v []float64) float64 {
 // pass is one look of a measurement: on a level where the radius is at most
 // radius pixels, edges are expected within near of it (relative to the
 // radius, but at least nearPx), slopes are smoothed over sigma pixels and
-// over arc sectors. The grey is sampled every step sigmas.
+// over arc neighbouring sectors. The grey is sampled every step sigmas. lines:
+// a rim that is a line is told from one that is a step.
 type pass struct {
 	sectors                     int
 	radius, near, nearPx, sigma float64
 	arc                         int
 	step                        float64
+	lines                       bool
 }
 
 var (
-	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3, 0.75}}
+	glance = []pass{{32, 16, 0.14, 1.5, 1.3, 3, 0.75, false}}
 	coarse = []pass{
-		{48, 24, 0.10, 1.2, 1.3, 5, 0.5},
-		{48, 24, 0.08, 1.0, 1.2, 5, 0.5},
+		{48, 24, 0.10, 1.2, 1.3, 5, 0.5, false},
+		{48, 24, 0.08, 1.0, 1.2, 5, 0.5, false},
 	}
 	narrow = []pass{
-		{48, 24, 0.05, 1.0, 1.0, 3, 0.5},
-		{48, 24, 0.05, 1.0, 1.0, 3, 0.5},
+		{48, 24, 0.05, 1.0, 1.0, 3, 0.5, false},
+		{48, 24, 0.05, 1.0, 1.0, 3, 0.5, false},
 	}
 	fine = []pass{
-		{96, 48, 0.05, 1.5, 1.5, 5, 0.5},
-		{96, 140, 0.03, 2.0, 2.0, 3, 0.5},
+		{96, 48, 0.05, 1.5, 1.5, 5, 0.5, false},
+		{96, 140, 0.03, 2.0, 2.0, 3, 0.5, true},
 	}
 )
 
@@ -260,18 +270,26 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 	c := circle.Circle{Centre: start.centre, Radius: start.radius}
 	var r rim
 	var l level
-	for _, k := range passes {
+	step := func(k pass) bool {
 		l = p.fit(c.Radius, k.radius)
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
-		near := math.Max(k.near*at.Radius, k.nearPx)
-		sigma := min(max(leastSigma*at.Radius, 0.8), k.sigma)
-		u := unroll(l, at, k.sectors, 3*near+2*sigma, k.step*sigma)
 		var ok bool
-		if r, ok = locate(u, start.sign, sigma, near, k.arc); !ok {
-			return Mark{}, false
+		if r, ok = l.locate(at, start.sign, k); !ok {
+			return false
 		}
 		c = circle.Circle{Centre: l.up(r.fit.Centre), Radius: r.fit.Radius * 2 / (l.sx + l.sy)}
-		if r2.Norm(r2.Sub(c.Centre, start.centre)) > 0.5*start.radius || c.Radius < 0.65*start.radius || c.Radius > 1.5*start.radius {
+		return r2.Norm(r2.Sub(c.Centre, start.centre)) <= 0.5*start.radius && c.Radius >= 0.65*start.radius && c.Radius <= 1.5*start.radius
+	}
+	for _, k := range passes {
+		if !step(k) {
+			return Mark{}, false
+		}
+	}
+	// A thin line is a line only where it is seen finely.
+	for k := passes[len(passes)-1]; r.thin && l.sx < 1; {
+		k.radius *= 2
+		k.near = 0
+		if !step(k) {
 			return Mark{}, false
 		}
 	}
