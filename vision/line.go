@@ -47,9 +47,11 @@ func (r rim) oppositeEdge(u unrolled, d [][]float64, sign, sigma float64) float6
 	mean := make([]float64, 2*reach+1) // slopes about the edge
 	n := 0
 	for i, s := range r.sector {
-		at := (r2.Norm(r2.Sub(r.points[i], u.about.Centre)) - u.inner) / u.step
+		sin, cos := math.Sincos(u.direction(s))
+		out := u.oval.towards(sin, cos)
+		at := (r2.Norm(r2.Sub(r.points[i], u.about.Centre)) - u.inner - out) / u.step
 		k := int(at) - reach
-		if math.Abs(r.fit.Distance(r.points[i])) > sigma || k < 0 || k+len(mean) >= u.samples {
+		if math.Abs(r.fit.Distance(r.points[i])-out) > sigma || k < 0 || k+len(mean) >= u.samples {
 			continue
 		}
 		n++
@@ -86,6 +88,28 @@ func lineShare(v float64) float64 {
 		}
 	}
 	return lo
+}
+
+// mostOval is how far, relative to its radius, a rim's point may be off its
+// circle and still say how oval it is.
+const mostOval = 0.03
+
+// ovalness returns how oval the rim is, on a level that many times as fine.
+func (r rim) ovalness(finer float64) oval {
+	var o oval
+	n := 0.0
+	for _, p := range r.points {
+		v, off := r2.Sub(p, r.fit.Centre), r.fit.Distance(p)
+		if math.Abs(off) > mostOval*r.fit.Radius {
+			continue
+		}
+		unit := r2.Unit(v)
+		o.at0 += off * (unit.X*unit.X - unit.Y*unit.Y)
+		o.at45 += off * 2 * unit.X * unit.Y
+		n++
+	}
+	k := 2 * finer / math.Max(n, 1)
+	return oval{k * o.at0, k * o.at45}
 }
 
 // moved moves the rim outwards.

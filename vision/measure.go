@@ -13,16 +13,26 @@ import (
 // averaged profile from inside to outside for each sector of the rim.
 type unrolled struct {
 	about   circle.Circle // level px
-	inner   float64       // radius of the first sample, level px
-	step    float64       // radial distance between samples, level px
+	oval    oval
+	inner   float64 // radius of the first sample, level px, where the circle is not oval
+	step    float64 // radial distance between samples, level px
 	samples int
 	profile [][]float64 // per sector; nil where the picture ends
 }
 
+// oval is how much farther out a rim lies than its circle, in the directions
+// 0° and 45°, and so much nearer a quarter of a turn on: axes of two scales
+// make a circle so. Level px.
+type oval struct{ at0, at45 float64 }
+
+func (o oval) towards(sin, cos float64) float64 {
+	return o.at0*(cos*cos-sin*sin) + o.at45*2*sin*cos
+}
+
 // unroll averages the rays of each sector over radii within reach of the
 // circle (level px).
-func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled {
-	u := unrolled{about: c, inner: math.Max(c.Radius-reach, 0.5), step: step}
+func unroll(l level, c circle.Circle, o oval, sectors int, reach, step float64) unrolled {
+	u := unrolled{about: c, oval: o, inner: math.Max(c.Radius-reach, 0.5), step: step}
 	u.samples = int(math.Round((c.Radius+reach-u.inner)/step)) + 1
 	rays := max(1, int(math.Ceil(2*math.Pi*c.Radius/float64(sectors))))
 	u.profile = make([][]float64, sectors)
@@ -35,12 +45,13 @@ func unroll(l level, c circle.Circle, sectors int, reach, step float64) unrolled
 		p := buf[s*u.samples : (s+1)*u.samples]
 		inside := true
 		for range rays {
-			from := r2.Vec{X: c.Centre.X + u.inner*cos, Y: c.Centre.Y + u.inner*sin}
+			out := o.towards(sin, cos)
+			from := r2.Vec{X: c.Centre.X + (u.inner+out)*cos, Y: c.Centre.Y + (u.inner+out)*sin}
 			along := r2.Vec{X: step * cos, Y: step * sin}
 			if !l.addRay(p, from, along) {
 				// Where the ray ends, so does what is known; a rim that lies
 				// beyond the picture's edge is not seen.
-				if _, ok := l.sample(c.Centre.X+c.Radius*cos, c.Centre.Y+c.Radius*sin); !ok {
+				if _, ok := l.sample(c.Centre.X+(c.Radius+out)*cos, c.Centre.Y+(c.Radius+out)*sin); !ok {
 					inside = false
 				}
 				last := 0.0
@@ -117,10 +128,10 @@ type rim struct {
 
 // locate takes, in each sector, the steepest place of the wanted sign near
 // the circle (level px), and fits a circle to those places.
-func (l level) locate(about circle.Circle, sign float64, k pass) (rim, bool) {
+func (l level) locate(about circle.Circle, o oval, sign float64, k pass) (rim, bool) {
 	near := math.Max(k.near*about.Radius, k.nearPx) // one standard deviation of a bell
 	sigma := min(max(leastSigma*about.Radius, 0.8), k.sigma)
-	u := unroll(l, about, k.sectors, 3*near+2*sigma, k.step*sigma)
+	u := unroll(l, about, o, k.sectors, 3*near+2*sigma, k.step*sigma)
 	d := smoothAround(u.slopes(sigma/u.step), k.arc)
 	out := rim{sectors: len(u.profile)}
 	for s, p := range d {
@@ -146,8 +157,8 @@ func (l level) locate(about circle.Circle, sign float64, k pass) (rim, bool) {
 		if bend := a - 2*b + c; bend < 0 {
 			shift = min(max((a-c)/(2*bend), -0.5), 0.5)
 		}
-		rho := u.inner + (float64(at)+shift)*u.step
 		sin, cos := math.Sincos(u.direction(s))
+		rho := u.inner + u.oval.towards(sin, cos) + (float64(at)+shift)*u.step
 		out.sector = append(out.sector, s)
 		out.points = append(out.points, r2.Vec{X: u.about.Centre.X + rho*cos, Y: u.about.Centre.Y + rho*sin})
 		out.strength = append(out.strength, b)
@@ -270,26 +281,27 @@ func (p *pyramid) follow(start candidate, passes []pass) (Mark, bool) {
 	c := circle.Circle{Centre: start.centre, Radius: start.radius}
 	var r rim
 	var l level
-	step := func(k pass) bool {
+	step := func(k pass, o oval) bool {
 		l = p.fit(c.Radius, k.radius)
 		at := circle.Circle{Centre: l.down(c.Centre), Radius: c.Radius * (l.sx + l.sy) / 2}
 		var ok bool
-		if r, ok = l.locate(at, start.sign, k); !ok {
+		if r, ok = l.locate(at, o, start.sign, k); !ok {
 			return false
 		}
 		c = circle.Circle{Centre: l.up(r.fit.Centre), Radius: r.fit.Radius * 2 / (l.sx + l.sy)}
 		return r2.Norm(r2.Sub(c.Centre, start.centre)) <= 0.5*start.radius && c.Radius >= 0.65*start.radius && c.Radius <= 1.5*start.radius
 	}
 	for _, k := range passes {
-		if !step(k) {
+		if !step(k, oval{}) {
 			return Mark{}, false
 		}
 	}
-	// A thin line is a line only where it is seen finely.
+	// A thin line is a line only where it is seen finely, and then the steps to
+	// look within are small, for it is not as round as that.
 	for k := passes[len(passes)-1]; r.thin && l.sx < 1; {
 		k.radius *= 2
 		k.near = 0
-		if !step(k) {
+		if !step(k, r.ovalness(2)) {
 			return Mark{}, false
 		}
 	}

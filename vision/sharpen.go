@@ -81,7 +81,7 @@ func (p *pyramid) sharpenOne(m Mark) []candidate {
 // point of the level, the first between the radii first and first+1 and each
 // a pixel larger.
 func (l level) meanSlopes(at r2.Vec, first float64, n int) []float64 {
-	u := unroll(l, circle.Circle{Centre: at, Radius: first + float64(n)/2}, sharpenSectors, float64(n)/2, 1)
+	u := unroll(l, circle.Circle{Centre: at, Radius: first + float64(n)/2}, oval{}, sharpenSectors, float64(n)/2, 1)
 	out := make([]float64, n)
 	used := 0.0
 	for _, p := range u.profile {

@@ -89,7 +89,16 @@ func TestPaperCheckReadsBack(t *testing.T) {
 		for i, h := range r.Holes {
 			angle = math.Max(angle, math.Abs(math.Remainder(*h.AngleDeg-*want.Holes[i].AngleDeg, 360)))
 		}
-		t.Logf("%s: PCD %.4f mm, angles %.4f° off", c.name, pcd, angle)
+		if r.Bore == nil || r.Rim == nil {
+			t.Fatalf("%s: no bore or no rim", c.name)
+		}
+		// Which side of a drawn line is a circle's edge, nobody can say.
+		const line = 0.3
+		bore, rim := math.Abs(r.Bore.Diameter-want.Bore.Diameter), math.Abs(r.Rim.Diameter-want.Rim.Diameter)
+		t.Logf("%s: PCD %.4f mm, angles %.4f° off, bore %.2f and rim %.2f mm", c.name, pcd, angle, bore, rim)
+		if bore > line || rim > line {
+			t.Errorf("%s: the bore is off by %.2f mm and the rim by %.2f mm", c.name, bore, rim)
+		}
 		if pcd > 0.02 || angle > 0.02 {
 			t.Errorf("%s: PCD %.4f mm, angles %.4f° off", c.name, pcd, angle)
 		}
