@@ -386,3 +386,20 @@ func TestControlsFlatness(t *testing.T) {
 		t.Errorf("a length spreads by %.4f mm, stated %.4f", math.Sqrt(real), math.Sqrt(stated))
 	}
 }
+
+// What lies below the face is seen aside by about the slant, by the camera's own
+// geometry.
+func TestSlant(t *testing.T) {
+	for _, tilt := range []float64{0.1, 0.3, 0.6, 0.8} {
+		s := phone()
+		s.tilt, s.turn = tilt, 0.1
+		p, _ := mustControls(t, s.set(border(180, 240, 30)))
+		for _, at := range []r2.Vec{{}, {X: 40, Y: -30}, {X: -40, Y: 50}} {
+			const below = 0.1
+			want := r2.Norm(r2.Sub(p.MM(s.px(at, -below)), at)) / below
+			if got := p.Slant(s.px(at, 0)); math.Abs(got-want) > 0.06 {
+				t.Errorf("tilt %.1f, at %v: %.3f, want %.3f", tilt, at, got, want)
+			}
+		}
+	}
+}

@@ -100,6 +100,18 @@ func (p *Plane) MMPerPx(px r2.Vec) (x, y float64) {
 	return math.Hypot(j[0][0], j[1][0]), math.Hypot(j[0][1], j[1][1])
 }
 
+// Slant returns roughly the tangent of the angle from upright at which the face is seen
+// at px, by how unlike the two sides of a pixel are on it: what lies 1 mm below
+// the face is seen aside by that much. It is meant for photographs.
+func (p *Plane) Slant(px r2.Vec) float64 {
+	j := p.ByPixel(px)
+	// The squares of the matrix's singular values are half ± root.
+	half := (j[0][0]*j[0][0] + j[0][1]*j[0][1] + j[1][0]*j[1][0] + j[1][1]*j[1][1]) / 2
+	det := j[0][0]*j[1][1] - j[0][1]*j[1][0]
+	root := math.Sqrt(max(half*half-det*det, 0))
+	return math.Sqrt(2 * root / (half - root))
+}
+
 // Shared returns how the place of px moves (mm) for each of k independent
 // errors of one standard uncertainty that all points of the picture share.
 // The covariance that two points have through the plane is the sum of the

@@ -48,9 +48,11 @@ func (r Ring) covers(o Ring) bool {
 	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
 }
 
-// concentric says that two rings can belong to one and the same hole.
-func (r Ring) concentric(o Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())
+// concentric says that two rings can belong to one and the same hole. What
+// lies below the face by as much as the smaller is within the larger (a
+// chamfer of 45°) is seen aside from a slant.
+func (r Ring) concentric(o Ring, slant float64) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())+slant*math.Abs(r.radius()-o.radius())
 }
 
 // supposed is a pitch circle that some rings may share.
@@ -232,11 +234,22 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 }
 
 // beyondChance says whether the better half of the members are clearer than
-// rings that are seen in mere texture.
+// rings that are seen in mere texture, or half as clear and so many of one size
+// as texture does not set on one circle.
 func (c *chooser) beyondChance(members []int) bool {
-	better := members[:(len(members)+1)/2]
-	return slices.ContainsFunc(members, c.isAdded) ||
-		c.typicalOf(better).evidence >= doubtful && c.typicalOf(better).score >= leastScore
+	usual := c.median(members, func(i int) float64 { return c.rings[i].Diameter })
+	same := 0
+	for _, m := range members {
+		if math.Abs(math.Log(c.rings[m].Diameter/usual)) < 0.02 {
+			same++
+		}
+	}
+	least := leastScore
+	if same >= 5 {
+		least /= 2
+	}
+	better := c.typicalOf(members[:(len(members)+1)/2])
+	return slices.ContainsFunc(members, c.isAdded) || better.evidence >= doubtful && better.score >= least
 }
 
 // nearer replaces a member by a ring that overlaps it, is about as clear and
@@ -468,43 +481,5 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 	}
 	if c.out.Rim >= 0 {
 		c.out.Reasons[c.out.Rim] = "rim: surrounds all holes"
-	}
-}
-
-// claimOuters gives each hole the clearest ring concentric with it: its
-// chamfer or counterbore. A ring within a hole that is just as clear makes
-// itself the hole and the larger one its chamfer.
-func (c *chooser) claimOuters() {
-	for n, h := range c.out.Holes {
-		for i, r := range c.rings {
-			hole := c.rings[h]
-			if i == h || i == c.out.Bore || i == c.out.Rim || r.inside() != hole.inside() || !r.concentric(hole) {
-				continue
-			}
-			if r.evidence() < 0.5*hole.evidence() {
-				continue
-			}
-			small, large := h, i
-			if r.Diameter < hole.Diameter {
-				small, large = i, h
-			}
-			if ratio := c.rings[large].Diameter / c.rings[small].Diameter; ratio < 1.12 || ratio > 2.6 {
-				continue
-			}
-			if old, ok := c.out.Outer[h]; ok && c.rings[old].evidence() > c.rings[large].evidence() && small == h {
-				continue
-			}
-			delete(c.out.Outer, h)
-			c.out.Outer[small] = large
-			if small != h {
-				c.out.Reasons[small] = c.out.Reasons[h]
-				c.out.Holes[n] = small
-				if k := slices.Index(c.out.OffCircle, h); k >= 0 {
-					c.out.OffCircle[k] = small
-				}
-				h = small
-			}
-			c.out.Reasons[large] = "chamfer or counterbore round a hole"
-		}
 	}
 }

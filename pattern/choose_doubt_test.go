@@ -2,6 +2,7 @@ package pattern
 
 import (
 	"errors"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -47,18 +48,39 @@ func TestChooseClearBesideFaint(t *testing.T) {
 }
 
 // However many rings of mere texture share a circle, it is none: neither
-// ragged pieces of rim, however strong, nor round ones as weak as chance.
+// ragged pieces of rim, however strong, nor round ones as weak as chance, which
+// are of any size.
 func TestChooseNotFromTexture(t *testing.T) {
-	for name, spoil := range map[string]func(*Ring){
-		"ragged": func(r *Ring) { r.Score, r.RimSeen, r.Scatter = 12, 0.6, 0.15 },
-		"weak":   func(r *Ring) { r.Score, r.RimSeen, r.Scatter = 6.5, 1, 0.05 },
+	for name, spoil := range map[string]func(*Ring, float64){
+		"ragged": func(r *Ring, _ float64) { r.Score, r.RimSeen, r.Scatter = 12, 0.6, 0.15 },
+		"weak":   func(r *Ring, k float64) { r.Score, r.RimSeen, r.Scatter = 6.5, 1, 0.05; r.Diameter *= k },
 	} {
 		f := rub(23)
 		for i := range 24 {
-			spoil(f.add("chance", r2.Add(middle, polar(48, 15*float64(i))), 8))
+			spoil(f.add("chance", r2.Add(middle, polar(48, 15*float64(i))), 8), 0.85+0.3*math.Mod(0.618*float64(i), 1))
 		}
 		if c, err := Choose(f.rings, ChooseOptions{}); !errors.Is(err, ErrNoPattern) {
 			t.Errorf("%s: %v, holes %v", name, err, f.namesOf(c.Holes))
+		}
+	}
+}
+
+// Rings as weak as chance are holes where five are of one size on one circle,
+// and no holes where four are.
+func TestChooseWeakOfOneSize(t *testing.T) {
+	for n := 3; n < 8; n++ {
+		f := rub(29)
+		for i := range n {
+			r := f.add("weak", r2.Add(middle, polar(48, 50*float64(i))), 8)
+			r.Score, r.RimSeen, r.Scatter = 6.5, 0.8, 0.05
+		}
+		c, err := Choose(f.rings, ChooseOptions{})
+		if n < 5 {
+			if !errors.Is(err, ErrNoPattern) {
+				t.Errorf("%d: %v, holes %v", n, err, f.namesOf(c.Holes))
+			}
+		} else if err != nil || len(c.Holes) != n || !c.Circle {
+			t.Errorf("%d: %v, holes %v", n, err, f.namesOf(c.Holes))
 		}
 	}
 }

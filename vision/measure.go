@@ -349,15 +349,24 @@ func (r rim) mark(l level, start candidate) Mark {
 }
 
 // seen returns the share of the sectors in which the edge is on the circle
-// and not much weaker than in most.
+// and not much weaker than in most that are. What lies beside the circle may be
+// another's edge, and stronger.
 func (r rim) seen(off []float64) float64 {
-	strong := slices.Clone(r.strength)
-	slices.Sort(strong)
-	least := 0.3 * strong[len(strong)*3/4]
 	limit := math.Max(0.07*r.fit.Radius, 1.2)
-	n := 0
+	var on []float64
 	for i := range r.points {
-		if r.strength[i] >= least && off[i] <= limit {
+		if off[i] <= limit {
+			on = append(on, r.strength[i])
+		}
+	}
+	if len(on) == 0 {
+		return 0
+	}
+	slices.Sort(on)
+	least := 0.3 * on[len(on)*3/4]
+	n := 0
+	for _, s := range on {
+		if s >= least {
 			n++
 		}
 	}

@@ -35,18 +35,20 @@ func (p *pyramid) sharpen(marks []Mark) []candidate {
 	slices.SortStableFunc(blurred, func(a, b Mark) int { return cmp.Compare(b.Score*b.RimSeen, a.Score*a.RimSeen) })
 	blurred = blurred[:min(len(blurred), mostSharpened)]
 	found := make([][]candidate, len(blurred))
-	each(len(blurred), func(i int) { found[i] = p.sharpenOne(blurred[i]) })
+	each(len(blurred), func(i int) { found[i] = p.around(blurred[i], 1-sharpenBand, 1+sharpenBand) })
 	return slices.Concat(found...)
 }
 
-func (p *pyramid) sharpenOne(m Mark) []candidate {
+// around returns where circles of a mark's kind stand out near its centre, of
+// radii from and to so many times its own.
+func (p *pyramid) around(m Mark, from, to float64) []candidate {
 	l := p.fit(m.Radius, sharpenRadius)
 	centre, radius := l.down(m.Centre), m.Radius*(l.sx+l.sy)/2
 	if radius < 6 {
 		return nil
 	}
-	first := math.Max((1-sharpenBand)*radius, 3)
-	n := int((1+sharpenBand)*radius - first)
+	first := math.Max(from*radius, 3)
+	n := int(to*radius - first)
 	reach := min(sharpenReach, int(0.25*radius))
 	type place struct {
 		dx, dy int

@@ -40,6 +40,13 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 	if err != nil {
 		return nil, err
 	}
+	circles = r.join(circles, more)
+	r.Rings = r.rings(circles, nil)
+	return circles, nil
+}
+
+// join adds those of the marks found that are new, and their circles.
+func (r *Result) join(circles []calib.Circle, more []vision.Mark) []calib.Circle {
 	for _, found := range more {
 		m := r.look.back(found)
 		if r.knows(m) || !r.Scaling.onFace(m) {
@@ -52,8 +59,7 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 		r.Marks, r.seen = append(r.Marks, m), append(r.seen, found)
 		circles = append(circles, c)
 	}
-	r.Rings = r.rings(circles, nil)
-	return circles, nil
+	return circles
 }
 
 // alongCircle is the pitch circle in the picture that is looked at, in steps of

@@ -155,7 +155,7 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 	}
 	choose := pattern.ChooseOptions{
 		Holes: opts.Holes, MinDiameter: opts.MinDiameter, MaxDiameter: opts.MaxDiameter,
-		PCD: opts.PCD, Free: opts.Free,
+		PCD: opts.PCD, Free: opts.Free, Slant: r.slant(),
 	}
 	if r.Scaling.NoScale {
 		choose.PCD = 0
@@ -176,6 +176,9 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 	if circles, err = r.lookAgain(circles, choose); err != nil {
 		return err
 	}
+	if circles, err = r.lookRound(circles, choose); err != nil {
+		return err
+	}
 	if len(opts.Drop) > 0 {
 		// Numbers to drop are those that the same picture has without it.
 		o, c := opts, choose
@@ -191,6 +194,15 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 		}
 	}
 	return r.build(circles, choose, name, opts)
+}
+
+// slant is the tangent of the angle from upright at which the middle of the
+// face is seen.
+func (r *Result) slant() float64 {
+	if r.look.flat == nil {
+		return 0
+	}
+	return r.Scaling.Plane.Slant(r.look.back(vision.Mark{Centre: middle(r.look.picture)}).Centre)
 }
 
 // build chooses the holes and computes the reading.
@@ -234,7 +246,11 @@ func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, nam
 		r.Plane = plane
 		return scaleTable(plane, pic)
 	}
-	r.Reading, err = pattern.New(r.Rings, r.Choice, o)
+	rings := r.Rings
+	if r.look.flat != nil {
+		rings = pattern.OnFace(rings, r.Choice)
+	}
+	r.Reading, err = pattern.New(rings, r.Choice, o)
 	return errors.Join(err, planeErr)
 }
 

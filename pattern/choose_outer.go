@@ -1,0 +1,95 @@
+package pattern
+
+import (
+	"math"
+	"slices"
+)
+
+// Chamfers and counterbores are larger than their holes by these ratios of
+// diameters.
+const (
+	leastOuter = 1.12
+	mostOuter  = 2.6
+)
+
+// claimOuters gives each hole the clearest ring concentric with it: its
+// chamfer or counterbore. A ring within a hole that is just as clear makes
+// itself the hole and the larger one its chamfer. What stands to its hole as
+// most of the holes' do need not be as clear.
+func (c *chooser) claimOuters() {
+	usual := c.usualOuter()
+	for n, h := range c.out.Holes {
+		best := 0.0
+		for i := range c.rings {
+			ratio, ok := c.outerRatio(h, i)
+			if !ok {
+				continue
+			}
+			e := c.rings[i].evidence()
+			switch {
+			case usual > 0 && alikeRatio(ratio, usual):
+				e++
+			case e < 0.5*c.rings[h].evidence():
+				continue
+			}
+			if e <= best {
+				continue
+			}
+			best = e
+			small, large := h, i
+			if c.rings[i].Diameter < c.rings[h].Diameter {
+				small, large = i, h
+			}
+			delete(c.out.Outer, h)
+			c.out.Outer[small] = large
+			if small != h {
+				c.out.Reasons[small] = c.out.Reasons[h]
+				c.out.Holes[n] = small
+				if k := slices.Index(c.out.OffCircle, h); k >= 0 {
+					c.out.OffCircle[k] = small
+				}
+				h = small
+			}
+			c.out.Reasons[large] = "chamfer or counterbore round a hole"
+		}
+	}
+}
+
+// outerRatio is the ratio of diameters of two rings that may be a hole and
+// its chamfer or counterbore.
+func (c *chooser) outerRatio(hole, i int) (ratio float64, ok bool) {
+	h, r := c.rings[hole], c.rings[i]
+	if i == hole || i == c.out.Bore || i == c.out.Rim || r.inside() != h.inside() || !r.concentric(h, c.opts.Slant) {
+		return 0, false
+	}
+	ratio = math.Exp(math.Abs(math.Log(r.Diameter / h.Diameter)))
+	return ratio, ratio >= leastOuter && ratio <= mostOuter
+}
+
+func alikeRatio(a, b float64) bool { return math.Abs(math.Log(a/b)) < 0.025 }
+
+// usualOuter is the ratio of diameters of the pairs of concentric rings that
+// at least three and half of the holes have; 0 where they do not.
+func (c *chooser) usualOuter() float64 {
+	ratios := make([][]float64, len(c.out.Holes))
+	for n, h := range c.out.Holes {
+		for i, r := range c.rings {
+			if q, ok := c.outerRatio(h, i); ok && r.RimSeen >= 0.4 && math.Abs(r.Contrast) >= 0.2*math.Abs(c.rings[h].Contrast) {
+				ratios[n] = append(ratios[n], q)
+			}
+		}
+	}
+	best, most := 0.0, max(3, (len(ratios)+1)/2)
+	for _, q := range slices.Concat(ratios...) {
+		have := 0
+		for _, of := range ratios {
+			if slices.ContainsFunc(of, func(p float64) bool { return alikeRatio(p, q) }) {
+				have++
+			}
+		}
+		if have >= most && (have > most || best == 0) {
+			best, most = q, have
+		}
+	}
+	return best
+}

@@ -1,0 +1,115 @@
+package pattern
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// OnFace returns the rings with the holes' centres as they are in the face,
+// for rings of a photograph: the edge of a hole in a chamfer or counterbore
+// lies below the face, and is seen aside and from farther away. The edge of the
+// chamfer or counterbore lies in it.
+//
+// Holes of one size are of one make: where three or more of them, and half at
+// least, have such an edge, the shift and the change of size between the two
+// edges are fitted to all of them by least squares and taken for all. Of
+// other holes the edge's own centre is taken, where there is one.
+func OnFace(rings []Ring, choice Choice) []Ring {
+	out := slices.Clone(rings)
+	for _, holes := range bySize(rings, choice.Holes) {
+		var pairs []int
+		for _, h := range holes {
+			if _, ok := choice.Outer[h]; ok {
+				pairs = append(pairs, h)
+			}
+		}
+		shift, ok := fitDepth(rings, pairs, choice.Outer)
+		if ok && len(pairs) >= 3 && 2*len(pairs) >= len(holes) {
+			for _, h := range holes {
+				out[h] = shift.moved(rings[h])
+			}
+			continue
+		}
+		for _, h := range pairs {
+			o := rings[choice.Outer[h]]
+			out[h].Centre, out[h].CentreCov, out[h].Shared = o.Centre, o.CentreCov, o.Shared
+		}
+	}
+	return out
+}
+
+// bySize puts holes of like diameters together.
+func bySize(rings []Ring, holes []int) [][]int {
+	var groups [][]int
+next:
+	for _, h := range holes {
+		for g, group := range groups {
+			if math.Abs(math.Log(rings[h].Diameter/rings[group[0]].Diameter)) < 0.05 {
+				groups[g] = append(group, h)
+				continue next
+			}
+		}
+		groups = append(groups, []int{h})
+	}
+	return groups
+}
+
+// depth is how edges that lie at a depth below the face are seen: shifted, and
+// drawn together about a middle.
+type depth struct {
+	about, shift r2.Vec
+	grow         float64
+
+	variance  float64 // mm², of shift along either axis
+	growthVar float64
+}
+
+// fitDepth fits the depth of holes' edges below their outer ones.
+func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
+	n := float64(len(pairs))
+	if n < 3 {
+		return depth{}, false
+	}
+	var d depth
+	for _, h := range pairs {
+		d.about = r2.Add(d.about, r2.Scale(1/n, rings[h].Centre))
+	}
+	a, b := mat.NewDense(2*len(pairs), 3, nil), mat.NewVecDense(2*len(pairs), nil)
+	spread := 0.0
+	for i, h := range pairs {
+		p := r2.Sub(rings[h].Centre, d.about)
+		off := r2.Sub(rings[outer[h]].Centre, rings[h].Centre)
+		a.SetRow(2*i, []float64{1, 0, p.X})
+		a.SetRow(2*i+1, []float64{0, 1, p.Y})
+		b.SetVec(2*i, off.X)
+		b.SetVec(2*i+1, off.Y)
+		spread += r2.Norm2(p)
+	}
+	var x mat.VecDense
+	if err := x.SolveVec(a, b); err != nil {
+		return depth{}, false
+	}
+	d.shift, d.grow = r2.Vec{X: x.AtVec(0), Y: x.AtVec(1)}, x.AtVec(2)
+	var left mat.VecDense
+	left.MulVec(a, &x)
+	left.SubVec(b, &left)
+	v := mat.Dot(&left, &left) / (2*n - 3)
+	d.variance, d.growthVar = v/n, v/spread
+	return d, true
+}
+
+// moved puts a hole's centre into the face. What the fit leaves in doubt all
+// the holes have in common; it is so little beside the scale's own that it is
+// counted as each one's.
+func (d depth) moved(r Ring) Ring {
+	p := r2.Sub(r.Centre, d.about)
+	r.Centre = r2.Add(r.Centre, r2.Add(d.shift, r2.Scale(d.grow, p)))
+	r.CentreCov[0][0] += d.variance + d.growthVar*p.X*p.X
+	r.CentreCov[1][1] += d.variance + d.growthVar*p.Y*p.Y
+	r.CentreCov[0][1] += d.growthVar * p.X * p.Y
+	r.CentreCov[1][0] += d.growthVar * p.X * p.Y
+	return r
+}

@@ -1,0 +1,124 @@
+package pattern
+
+import (
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// slantedHoles are holes with chamfers on a circle of 80 mm as a camera 400 mm
+// away sees them from a slant: the rim of each hole deep below the face, where
+// the line of sight meets the face.
+func slantedHoles(n int, deep float64, withOuter func(int) bool) (rings []Ring, choice Choice, want []r2.Vec) {
+	camera, away := r2.Vec{X: 250, Y: -90}, 400.0
+	choice = Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Circle: true}
+	for i := range n {
+		at := polar(40, 360*float64(i)/float64(n)+10)
+		want = append(want, at)
+		k := away / (away + deep)
+		seen := r2.Add(camera, r2.Scale(k, r2.Sub(at, camera)))
+		rings = append(rings, Ring{ID: i + 1, Centre: seen, Diameter: 8, CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}})
+		choice.Holes = append(choice.Holes, i)
+	}
+	for i := range n {
+		if withOuter(i) {
+			choice.Outer[i] = len(rings)
+			rings = append(rings, Ring{ID: len(rings) + 1, Centre: want[i], Diameter: 10, CentreCov: [2][2]float64{{4e-4, 0}, {0, 4e-4}}})
+		}
+	}
+	return rings, choice, want
+}
+
+// Where most holes show the edge of their chamfer, all of them are put where
+// they are in the face, those without it too.
+func TestOnFace(t *testing.T) {
+	rings, choice, want := slantedHoles(6, 0.8, func(i int) bool { return i != 1 && i != 4 })
+	if off := r2.Norm(r2.Sub(rings[1].Centre, want[1])); off < 0.4 {
+		t.Fatalf("seen only %.2f mm aside: this shows nothing", off)
+	}
+	got := OnFace(rings, choice)
+	for i, w := range want {
+		if off := r2.Norm(r2.Sub(got[i].Centre, w)); off > 1e-9 {
+			t.Errorf("hole %d is %g mm off", i+1, off)
+		}
+		if got[i].CentreCov[0][0] > 1.0001e-4 {
+			t.Errorf("hole %d has a variance of %g mm², the edges agree", i+1, got[i].CentreCov[0][0])
+		}
+	}
+	for i := range rings[6:] {
+		if got[6+i].Centre != rings[6+i].Centre {
+			t.Error("a chamfer was moved")
+		}
+	}
+}
+
+// Two pairs are too few to speak for others: they speak for themselves.
+func TestOnFaceOfFew(t *testing.T) {
+	rings, choice, want := slantedHoles(6, 0.8, func(i int) bool { return i < 2 })
+	got := OnFace(rings, choice)
+	for i := range want {
+		if i < 2 && (got[i].Centre != want[i] || got[i].CentreCov != rings[choice.Outer[i]].CentreCov) || i >= 2 && got[i].Centre != rings[i].Centre {
+			t.Errorf("hole %d is at %v with %v", i+1, got[i].Centre, got[i].CentreCov)
+		}
+	}
+}
+
+// Holes of another size are of another make.
+func TestOnFaceBySize(t *testing.T) {
+	rings, choice, want := slantedHoles(8, 0.8, func(i int) bool { return i%2 == 0 })
+	for i := range want {
+		if i%2 == 1 {
+			rings[i].Diameter = 6
+			rings[i].Centre = want[i]
+		}
+	}
+	for i, r := range OnFace(rings, choice)[:8] {
+		if off := r2.Norm(r2.Sub(r.Centre, want[i])); off > 1e-9 {
+			t.Errorf("hole %d is %g mm off", i+1, off)
+		}
+	}
+}
+
+// What the edges of the chamfers disagree by is in the covariance.
+func TestOnFaceDoubt(t *testing.T) {
+	rings, choice, _ := slantedHoles(6, 0.8, func(int) bool { return true })
+	for i, h := range choice.Holes {
+		o := &rings[choice.Outer[h]].Centre
+		*o = r2.Add(*o, polar(0.1, 100*float64(i*i)))
+	}
+	for i, r := range OnFace(rings, choice)[:6] {
+		if u := math.Sqrt(r.CentreCov[0][0] - 1e-4); !(u > 0.02 && u < 0.1) {
+			t.Errorf("hole %d: %.3f mm of doubt", i+1, u)
+		}
+	}
+}
+
+// A chamfer that is faint is one where most holes have it; the ring that was
+// taken may be the chamfer's. Seen from a slant it is aside.
+func TestChooseUsualOuter(t *testing.T) {
+	for _, slant := range []float64{0, 0.7} {
+		f := rub(31)
+		for i := range 6 {
+			at := r2.Add(middle, polar(48, 60*float64(i)))
+			aside := r2.Vec{X: slant * 1}
+			if i == 3 { // the chamfer is the clearer
+				f.add("hole", r2.Add(at, aside), 8).Score = 20
+				f.add("outer", at, 10).Score = 60
+				continue
+			}
+			f.add("hole", r2.Add(at, aside), 8)
+			r := f.add("outer", at, 10)
+			r.RimSeen = 0.5
+		}
+		c := f.choose(t, ChooseOptions{Slant: slant})
+		if len(c.Holes) != 6 || len(c.Outer) != 6 {
+			t.Fatalf("slant %g: %d holes, %d chamfers\n%s", slant, len(c.Holes), len(c.Outer), f.explain(c))
+		}
+		for h, o := range c.Outer {
+			if f.rings[h].Diameter > 9 || f.rings[o].Diameter < 9 {
+				t.Errorf("slant %g: a hole of %.1f mm in a chamfer of %.1f", slant, f.rings[h].Diameter, f.rings[o].Diameter)
+			}
+		}
+	}
+}

@@ -1,0 +1,17 @@
+package vision
+
+// FindRound looks for larger circles about a mark, of its kind and up to most
+// times its radius: the edge of a chamfer or of a counterbore, which is faint
+// beside the hole in it.
+func FindRound(pic *Picture, m Mark, most float64) ([]Mark, error) {
+	p, err := pic.pyramid()
+	if err != nil {
+		return nil, err
+	}
+	marks := distinct(p.look(p.around(m, leastRound, most), narrow))
+	return distinct(p.look(again(marks, mostMeasured), fine)), nil
+}
+
+// leastRound is how much larger a circle about a mark is that is not the
+// mark itself.
+const leastRound = 1.1

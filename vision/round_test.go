@@ -1,0 +1,43 @@
+package vision
+
+import (
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// The faint edge of a chamfer is found about its hole, which is seen aside of
+// its middle, and none where there is none.
+func TestFindRound(t *testing.T) {
+	hole, chamfer := r2.Vec{X: 121.4, Y: 118.7}, r2.Vec{X: 118, Y: 120.2}
+	plain := disc(240, 240, hole, 40, 40, 180)
+	g := disc(240, 240, hole, 40, 40, 180)
+	for y := range 240 {
+		for x := range 240 {
+			if share := coverage(x, y, chamfer, 56) * (1 - coverage(x, y, hole, 40)); share > 0 {
+				g.Pix[y*g.Stride+x] = blend(160, 180, share)
+			}
+		}
+	}
+	m, ok := nearest(find(t, g), hole, 40, Darker)
+	if !ok {
+		t.Fatal("no hole")
+	}
+	round, err := FindRound(&Picture{Grey: g}, m, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, ok := nearest(round, chamfer, 56, Darker)
+	if !ok || math.Abs(got.Radius-56) > 0.3 || r2.Norm(r2.Sub(got.Centre, chamfer)) > 0.2 {
+		t.Errorf("a chamfer of %.2f px at %.2f; %d found", got.Radius, got.Centre, len(round))
+	}
+	for _, r := range round {
+		if r.Radius < 1.05*m.Radius {
+			t.Errorf("the hole itself was taken, %.2f px", r.Radius)
+		}
+	}
+	if round, err = FindRound(&Picture{Grey: plain}, m, 2); err != nil || len(round) > 0 {
+		t.Errorf("%d circles about a plain hole: %v, %v", len(round), round, err)
+	}
+}
