@@ -18,7 +18,9 @@ func (c *chooser) oneCopy(s supposed) supposed {
 			pairs = append(pairs, pair{m, twin})
 		}
 	}
-	if len(pairs) < 2 || 2*len(pairs) <= len(s.members) {
+	// Two holes of many may have something beside them, three hardly the same.
+	enough := func(n int) bool { return n >= 2 && (n >= 3 || 2*n > len(s.members)) }
+	if !enough(len(pairs)) {
 		return s
 	}
 	// The shift is that of most pairs, whichever way round they lie.
@@ -41,7 +43,7 @@ func (c *chooser) oneCopy(s supposed) supposed {
 			agreeing, shift = with, v
 		}
 	}
-	if len(agreeing) < 2 || 2*len(agreeing) <= len(s.members) {
+	if !enough(len(agreeing)) {
 		return s
 	}
 	here, there := 0.0, 0.0

@@ -164,6 +164,8 @@ func sane(rings []Ring, c Choice) error {
 
 var even6 = []float64{80, 140, 200, 260, 320, 20}
 
+var even8 = []float64{80, 125, 170, 215, 260, 305, 350, 35}
+
 func TestChooseEvenRingAmongNoise(t *testing.T) {
 	for seed := range uint64(20) {
 		f := rub(seed)
@@ -265,6 +267,25 @@ func TestChooseOneCopyOfSlippedPaper(t *testing.T) {
 		}
 		c := f.choose(t, ChooseOptions{})
 		f.wantHoles(t, c, 6)
+		if !slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, "slipped") }) {
+			t.Errorf("warnings %q", c.Warnings)
+		}
+	}
+}
+
+// Where only three of eight holes show twice, and of one of them the fainter
+// copy is the rounder, all are still of one copy.
+func TestChooseOneCopyWhereFewShowTwice(t *testing.T) {
+	for seed := range uint64(10) {
+		f := rub(seed)
+		f.holes(96, 9, even8...)
+		shift := polar(2.5, 360*f.random.Float64())
+		for _, i := range []int{0, 3, 5} {
+			f.add(fmt.Sprintf("copy %d", i), r2.Add(f.rings[i].Centre, shift), 9).Contrast *= 0.5
+			f.rings[i].Score *= map[bool]float64{true: 0.3, false: 1}[i == 3]
+		}
+		c := f.choose(t, ChooseOptions{})
+		f.wantHoles(t, c, 8)
 		if !slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, "slipped") }) {
 			t.Errorf("warnings %q", c.Warnings)
 		}
