@@ -297,9 +297,15 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 		rep.BendMM = math.Hypot(rep.BendMM, v)
 		sd[eBend+k] = math.Max(sd[eBend+k], math.Hypot(v, math.Sqrt(inverse.At(k, k)*factor)))
 	}
+	if rep.BendMM < leastBend {
+		return nil // in the ±, and nothing that a person could mend
+	}
 	rep.Warnings = append(rep.Warnings, fmt.Sprintf("the sheet was not flat, by about %.1f mm, or the lens bends as that would: hold it down on a flat face and take the picture again", rep.BendMM))
 	return nil
 }
+
+// leastBend is how flat paper lies that was held down, in mm: common practice.
+const leastBend = 0.2
 
 // bentHeight is the mean height of a border of points over the face, relative
 // to the rms of its bend, for a sheet that is bent like a parabola and touches

@@ -110,18 +110,20 @@ func (g *grid) decode() (best layout, ok bool) {
 		}
 	}
 	return best, best.agree >= leastFrame && best.differ <= best.agree/10 && best.score >= second+clearly &&
-		(best.agree >= leastPart+perWrong*best.differ || best.agree >= leastHalf && 2*best.agree >= best.count()) && g.isOpen(best)
+		(best.agree >= leastClear+perWrong*best.differ || best.agree >= leastHalf && 2*best.agree >= best.count()) && g.isOpen(best)
 }
 
 // A layout is clear when its score is so much above any other's, and when,
 // should less than half of its dots be seen, they are so many, and more for
 // each that is of the wrong size: there are thousands of layouts and places to
-// lay them on a plate's holes, and a dot of the right size is a bit.
+// lay them on a plate's holes, and a dot of the right size is a bit. leastPart
+// are enough to suppose that there is a frame.
 const (
-	clearly   = 4.0
-	leastHalf = 18
-	leastPart = 20
-	perWrong  = 4
+	clearly    = 4.0
+	leastHalf  = 18
+	leastClear = 20
+	leastPart  = 16
+	perWrong   = 4
 )
 
 // count returns how many dots the frame has.

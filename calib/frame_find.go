@@ -49,6 +49,10 @@ const (
 	measuredPrintU   = 0.1 / barLength
 )
 
+// mostPrintOff is more than a sheet is off in size that was printed to fit
+// another paper, relatively.
+const mostPrintOff = 0.15
+
 // dotPlaceU is where a printer puts a dot, besides its scale (mm, one standard
 // uncertainty along either axis); common practice.
 const dotPlaceU = 0.03
@@ -65,8 +69,8 @@ func FindFrame(pic *vision.Picture, printed PrintedBars) (*FrameView, error) {
 	if printed != (PrintedBars{}) {
 		for i, mm := range printed {
 			v.print[i] = mm / barLength
-			if !(v.print[i] > 0.5 && v.print[i] < 1.5) {
-				return nil, fmt.Errorf("the frame's bars were printed %g and %g mm long, which cannot be: they are meant to be %g mm", printed[0], printed[1], barLength)
+			if math.Abs(v.print[i]-1) > mostPrintOff || math.IsNaN(v.print[i]) {
+				return nil, fmt.Errorf("the frame's bars measure %g and %g mm? They are meant to be %g mm, and a printer is off by a few per cent: measure the two bars beside the dots from end to end, in mm, the one along the sheet's width first", printed[0], printed[1], barLength)
 			}
 		}
 		v.ScaleU, v.AxesU = measuredPrintU/math.Sqrt2, measuredPrintU*math.Sqrt2

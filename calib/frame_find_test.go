@@ -358,14 +358,17 @@ func TestFindFrameRefuses(t *testing.T) {
 	steep.tilt, steep.distance = 57, 300
 	mirror := base
 	mirror.mirrored = true
+	little := base
+	little.hidden = func(mm r2.Vec) bool { return mm.X < 10 }
 	covered := base
-	covered.hidden = func(mm r2.Vec) bool { return mm.X < 10 }
+	covered.frame, covered.distance = must(NewFrame(A4, 120, 180)), 350
+	covered.hidden = func(mm r2.Vec) bool { return mm.X < 20 }
 	for name, c := range map[string]struct {
 		scene
 		says string
 	}{
 		"half": {half, "only half of the frame is in the picture"}, "steep": {steep, "tilt is too strong"},
-		"mirror": {mirror, "mirror"}, "covered": {covered, "can be seen; uncover"},
+		"mirror": {mirror, "mirror"}, "covered": {covered, "can be seen; uncover"}, "little": {little, "too little to know it by"},
 	} {
 		v, err := FindFrame(c.render(1), PrintedBars{})
 		if v != nil || err == nil || !strings.Contains(err.Error(), c.says) || strings.Contains(err.Error(), "\n") {
