@@ -2,13 +2,15 @@ package pattern
 
 import (
 	"bytes"
-	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
 	"pgregory.net/rapid"
@@ -483,6 +485,7 @@ func TestMateVerdicts(t *testing.T) {
 		if (m.Probability >= 0.99) != (len(m.Suggestions) == 0) {
 			t.Errorf("%s: %v and %d suggestions", c.name, m.Probability, len(m.Suggestions))
 		}
+		validMating(t, c.name, m)
 	}
 }
 
@@ -500,6 +503,30 @@ func TestMateOtherSide(t *testing.T) {
 	j = evenJoint(6, 0.01)
 	if m, _ = Mate(j, MateOptions{Draws: 200}); !m.OtherSide.GoesOn {
 		t.Errorf("%+v", m.OtherSide)
+	}
+}
+
+var mateSchema = sync.OnceValues(func() (*jsonschema.Schema, error) {
+	return jsonschema.NewCompiler().Compile("../testdata/mate.schema.json")
+})
+
+// validMating holds what is written as JSON against its schema.
+func validMating(t testing.TB, name string, m *Mating) {
+	t.Helper()
+	schema, err := mateSchema()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := m.WriteJSON(&b); err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	document, err := jsonschema.UnmarshalJSON(&b)
+	if err == nil {
+		err = schema.Validate(document)
+	}
+	if err != nil {
+		t.Errorf("%s: %v", name, err)
 	}
 }
 
@@ -526,6 +553,13 @@ func TestSuggestionsHold(t *testing.T) {
 		// Other draws than those that the suggestion comes from.
 		if c := chanceToGoOn(j, 5000, 77); c.p < 0.99 {
 			t.Errorf("%s gives %v", name, c)
+		}
+	}
+	for _, s := range m.Suggestions {
+		// Every length of the text follows the unit, and nothing else does.
+		inches := s.Words(func(mm float64) string { return fmt.Sprintf("%.4f in", mm/25.4) })
+		if strings.Contains(inches, " mm") || strings.Contains(s.Text, " in;") || strings.Count(inches, " in") < strings.Count(s.Text, " mm") {
+			t.Errorf("%q, in inches %q", s.Text, inches)
 		}
 	}
 	larger := suggestion(m, Larger)
@@ -700,9 +734,6 @@ func TestMateOdd(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		var b bytes.Buffer
-		if err := m.WriteJSON(&b); err != nil || !json.Valid(b.Bytes()) {
-			t.Errorf("%s: %v", c.name, err)
-		}
+		validMating(t, c.name, m)
 	}
 }

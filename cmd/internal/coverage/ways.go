@@ -73,7 +73,7 @@ func onScanner(face samples.Face, rng *rand.Rand, dpi float64, n int) []samples.
 }
 
 func rubbedFace(j job, rng *rand.Rand) samples.Face {
-	face := j.draw(rng, 36, 120)
+	face := j.draw(rng, 36, 90)
 	if rng.Float64() < 0.4 {
 		withRim(&face, rng)
 	}
