@@ -253,12 +253,7 @@ func (p *turning) slotLength(hole int, toward r2.Vec, start float64) float64 {
 			return length
 		}
 		start = s.theta
-		slope := 0.0
-		for k := range s.on.n {
-			if s.on.at[k] == hole {
-				slope -= s.on.weight[k] * r2.Dot(s.on.unit[k], toward)
-			}
-		}
+		slope := p.slope(s, hole, toward)
 		if slope > -1e-3 {
 			return math.Inf(1)
 		}

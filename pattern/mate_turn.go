@@ -116,6 +116,34 @@ func (p *turning) best(start, tolerance, enough float64) (best sample, low float
 	return best, low
 }
 
+// slope is how fast the least misfit changes as a hole's slot grows along a
+// unit vector, by the envelope theorem: only what proves the minimum counts.
+// That is the support at the best angle, or, where the misfit has a kink
+// there, this one and that on the kink's other side, weighted so that a turn
+// changes nothing.
+func (p *turning) slope(best sample, hole int, toward r2.Vec) float64 {
+	of := func(s sample) (byTurn, byLength float64) {
+		sin, cos := math.Sincos(s.theta)
+		for k := range s.on.n {
+			if s.on.at[k] == hole {
+				byLength -= s.on.weight[k] * r2.Dot(s.on.unit[k], toward)
+			}
+		}
+		return s.x*sin - s.y*cos, byLength
+	}
+	turn, length := of(best)
+	at := slices.IndexFunc(p.samples, func(s sample) bool { return s.theta == best.theta })
+	n := len(p.samples)
+	if turn < 0 {
+		at += 2 // the kink is on the right
+	}
+	otherTurn, otherLength := of(p.samples[(at-1+n)%n])
+	if turn*otherTurn >= 0 {
+		return length
+	}
+	return (turn*otherLength - otherTurn*length) / (turn - otherTurn)
+}
+
 // bound sets the lower bound between sample i and the next.
 func (p *turning) bound(i int) {
 	a := &p.samples[i]
