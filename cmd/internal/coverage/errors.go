@@ -16,5 +16,7 @@ const (
 	paperU = 0.1   // mm, by which the paper lies above the face
 
 	caliperU = 0.025 // mm, of a caliper distance between two holes
-	drillU   = 0.04  // mm, of a hole along either axis: the fine class of ISO 2768-1
+	laidU    = 8     // degrees, of how somebody lays a paper on the glass
+
+	drillU = 0.04 // mm, of a hole along either axis: the fine class of ISO 2768-1
 )

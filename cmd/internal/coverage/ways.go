@@ -58,6 +58,10 @@ func (w way) share(faces int) int { return (faces + w.every - 1) / w.every }
 
 func (j job) random() *rand.Rand { return rand.New(rand.NewPCG(j.seed, 4)) }
 
+// quarterTurn (degrees) is how far the papers to be combined are turned
+// against each other.
+const quarterTurn = 90
+
 // onScanner makes rubbings of one face that go through one scanner.
 func onScanner(face samples.Face, rng *rand.Rand, dpi float64, n int) []samples.Rubbing {
 	x, y, shear := scannerScaleU*rng.NormFloat64(), scannerScaleU*rng.NormFloat64(), scannerShearU*rng.NormFloat64()
@@ -65,6 +69,9 @@ func onScanner(face samples.Face, rng *rand.Rand, dpi float64, n int) []samples.
 	for i := range list {
 		r := samples.New(face, 0)
 		r.Vary(rng.Uint64())
+		if i > 0 { // each a quarter further on the glass, as help combine asks
+			r.Turn = list[0].Turn + quarterTurn*float64(i) + laidU*rng.NormFloat64()
+		}
 		r.DPI, r.Blur = dpi, 0.6*math.Sqrt(dpi/300)
 		r.ScaleX, r.ScaleY, r.Shear = x, y, shear
 		list[i] = r
@@ -182,7 +189,7 @@ func (j job) combine(scans []scanned, parts []pattern.Named) outcome {
 			return j.compare(combined, scans[0].truth, nil)
 		}
 	}
-	c, err := pattern.Combine(parts, pattern.CombineOptions{})
+	c, err := pattern.Combine(parts, pattern.CombineOptions{Turned: []float64{0, quarterTurn, 2 * quarterTurn}})
 	if err != nil {
 		o := j.compare(combined, scans[0].truth, nil)
 		o.note = err.Error()
