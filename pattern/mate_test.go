@@ -70,6 +70,36 @@ func TestMateOneHoleOff(t *testing.T) {
 	}
 }
 
+// Two holes in one place over two that are not make the misfit the same at
+// every angle, and three that all but coincide nearly so: it is proven all the
+// same, to a nanometre where the others decide nothing.
+func TestMateProvesWhereHolesCoincide(t *testing.T) {
+	for name, c := range map[string]struct{ face, part []r2.Vec }{
+		"two in one place":            {[]r2.Vec{{X: 5}, {X: 5}, {X: -20}}, []r2.Vec{{X: 5}, {X: 45}, {X: -20}}},
+		"two in one place, both ways": {[]r2.Vec{{X: 5}, {X: 5}, {X: -20, Y: 3}, {Y: 30}}, []r2.Vec{{X: 5}, {X: 35}, {X: -20}, {X: -20}}},
+		"two a micrometre apart":      {[]r2.Vec{{X: 5}, {X: 5.001}, {X: -20}, {Y: 9}}, []r2.Vec{{X: 5}, {X: 45}, {X: -20}, {X: 1, Y: 9}}},
+		"two a tenth apart":           {[]r2.Vec{{X: 5}, {X: 5.1}, {X: -20}, {Y: 9}}, []r2.Vec{{X: 5}, {X: 45}, {X: -20}, {X: 1, Y: 9}}},
+		"three in one place":          {[]r2.Vec{{X: 5}, {X: 5}, {X: 5}}, []r2.Vec{{X: 5}, {X: 30}, {X: 18, Y: 20}}},
+	} {
+		n := len(c.face)
+		j := Joint{Face: Holes{At: c.face}, Part: Holes{At: c.part}, Bolts: nTimes(8, n), PartHoles: nTimes(9, n)}
+		found, low, whole := j.match(0)
+		if !whole || found[0].f-low > solveTolerance*(1+1e-6) || low > found[0].f {
+			t.Errorf("%s: %.12f reached, %.12f proven", name, found[0].f, low)
+		}
+		// By trying: no turn and shift is better than what is proven.
+		random := rand.New(rand.NewPCG(1, 1))
+		face, part := j.laid()
+		fr, pr := j.rooms()
+		for range 3000 {
+			p := turningOf(random.Perm(n), face, part, fr, pr)
+			if s := p.at(2 * math.Pi * random.Float64()); s.f < low-1e-9 {
+				t.Fatalf("%s: %.9f by trying, %.9f is proven to be the least", name, s.f, low)
+			}
+		}
+	}
+}
+
 // The fixed fastener formula H = F + 2T and the floating one H = F + T (ASME
 // Y14.5, appendix on tolerancing of fasteners; from memory, common practice):
 // with position tolerances of T on both sides the clearance H − F of 2T, or of
@@ -228,12 +258,34 @@ func drawJoint(t *rapid.T) Joint {
 	return j
 }
 
+// coincide says whether three holes lie within a millimetre. They turn the
+// misfit of a part of which they do not into nearly the same at all angles,
+// which takes more samples to prove than are taken.
+func coincide(at []r2.Vec) bool {
+	for i, p := range at {
+		near := 0
+		for k, q := range at {
+			if k != i && r2.Norm(r2.Sub(p, q)) < 1 {
+				near++
+			}
+		}
+		if near > 1 {
+			return true
+		}
+	}
+	return false
+}
+
 func margin(t *rapid.T, j Joint) float64 {
 	if err := j.check(); err != nil {
 		t.Fatal(err)
 	}
 	found, low, whole := j.match(0)
-	if whole && found[0].f-low > 1e-8+1e-6*math.Abs(found[0].f) {
+	proven := 2 * solveTolerance
+	if coincide(j.Face.At) || coincide(j.Part.At) {
+		proven = 1e-3
+	}
+	if whole && found[0].f-low > proven {
 		t.Fatalf("%g, and only %g proven", found[0].f, low)
 	}
 	return -2 * found[0].f
@@ -244,17 +296,6 @@ func margin(t *rapid.T, j Joint) float64 {
 func TestMateProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		j := drawJoint(t)
-		// Two holes in one place over two that are not make every turn equally
-		// bad, which takes many samples to prove.
-		for _, side := range [][]r2.Vec{j.Face.At, j.Part.At} {
-			for i, p := range side {
-				for _, q := range side[:i] {
-					if r2.Norm(r2.Sub(p, q)) < 1 {
-						t.Skip("two holes in one place")
-					}
-				}
-			}
-		}
 		want := margin(t, j)
 		n := len(j.Bolts)
 		alike := func(what string, k Joint) {

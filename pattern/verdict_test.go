@@ -74,7 +74,7 @@ func TestFalseAlarmsAndKeys(t *testing.T) {
 	const draws = 400
 	for _, c := range []struct {
 		name        string
-		n           int // holes; 0: 3 to 12
+		n           int     // holes; 0: 3 to 12
 		low, high   float64 // pitch circle, mm
 		drilled     float64 // share of the allowance
 		key         float64
