@@ -90,13 +90,13 @@ func (c cov2) largest() float64 {
 // A length cannot be negative. Where v may well be zero its derivative by v
 // has no direction, the linear law says too little, and the length is
 // distributed as Rice's distribution, not a normal one (GUM F.2.4.4 treats
-// such one-sided quantities). That is where v is within the radius of the circle
-// that holds it with 95 % probability, in its least known direction, of zero:
-// there the interval reaches to zero, and is no shorter than elsewhere.
+// such one-sided quantities). There the radius of the circle that holds v with
+// 95 % probability, in its least known direction, is the uncertainty: the
+// interval then holds zero.
 func (c cov2) length(v r2.Vec) (l, u95 float64) {
 	l = math.Hypot(v.X, v.Y)
-	if most := c.largest(); l <= coverage2*most {
-		return l, math.Max(l, coverage*most)
+	if near := coverage2 * c.largest(); l <= near {
+		return l, near
 	}
 	u := r2.Scale(1/l, v)
 	return l, coverage * math.Sqrt(math.Max(u.X*u.X*c.xx+2*u.X*u.Y*c.xy+u.Y*u.Y*c.yy, 0))

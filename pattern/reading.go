@@ -140,8 +140,8 @@ type Feature struct {
 	DiameterU95 float64 `json:"diameter_u95_mm"`
 
 	// Offset is the distance from the pitch circle's centre; null in a free
-	// pattern. Where it may well be zero (within that of a point of the plane,
-	// k = 2.45, JCGM 102:2011) its interval reaches to zero.
+	// pattern. Where it may well be zero its interval is that of a point of
+	// the plane (k = 2.45, JCGM 102:2011) and holds zero.
 	Offset    *float64 `json:"offset_mm"`
 	OffsetU95 *float64 `json:"offset_u95_mm"`
 
