@@ -75,8 +75,11 @@ func (s study) jobs() []job {
 		for _, seed := range s.seeds {
 			for k, kind := range kinds {
 				for w, way := range ways {
-					if way.wanted(s.source) && strings.Contains(kind.name, s.kind) && i < way.share(s.faces) {
-						list = append(list, job{way, kind, seed<<40 + uint64(i)<<16 + uint64(k)<<8 + uint64(w)})
+					if !way.wanted(s.source) || !strings.Contains(kind.name, s.kind) {
+						continue
+					}
+					for t := range way.times {
+						list = append(list, job{way, kind, seed<<40 + uint64(i*way.times+t)<<16 + uint64(k)<<8 + uint64(w)})
 					}
 				}
 			}

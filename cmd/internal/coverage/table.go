@@ -42,12 +42,9 @@ func (t tally) share() float64 { return t.within / t.of }
 // because those of one reading share its errors.
 func (t tally) interval() (low, high float64) {
 	p, n := t.share(), t.of
-	if t.readings > 1 {
-		// The variance of a ratio of sums over readings.
-		v := (t.hits - 2*p*t.mix + p*p*t.square) / (n * n) * float64(t.readings) / float64(t.readings-1)
-		if v > p*(1-p)/n {
-			n = p * (1 - p) / v
-		}
+	// The variance of a ratio of sums over readings, against a binomial one's.
+	if v := (t.hits - 2*p*t.mix + p*p*t.square) / (n * n); v > (1+1e-9)*p*(1-p)/n {
+		n = p * (1 - p) / v
 	}
 	const z = 1.96
 	mid := (p + z*z/(2*n)) / (1 + z*z/n)

@@ -34,7 +34,7 @@ const (
 // sources.
 type way struct {
 	sources []string
-	every   int // one face in so many is taken down in this way
+	times   int // faces of which each stands for one of the others': cheap ways take more
 	take    func(job) ([]outcome, error)
 }
 
@@ -42,8 +42,11 @@ var ways = []way{
 	{[]string{rubbing150, withKnown, combined}, 1, takeThree},
 	{[]string{rubbing300}, 1, takeOne},
 	{[]string{photo}, 1, takePhoto},
-	{[]string{byHand}, 1, takeByHand},
+	{[]string{byHand}, byHandTimes, takeByHand},
 }
+
+// byHandTimes is how many faces are measured by hand for one that is rendered.
+const byHandTimes = 5
 
 func (w way) wanted(source string) bool {
 	for _, s := range w.sources {
@@ -53,8 +56,6 @@ func (w way) wanted(source string) bool {
 	}
 	return false
 }
-
-func (w way) share(faces int) int { return (faces + w.every - 1) / w.every }
 
 func (j job) random() *rand.Rand { return rand.New(rand.NewPCG(j.seed, 4)) }
 
