@@ -137,7 +137,7 @@ func (c *mateCommand) run(stdout, stderr io.Writer) error {
 	}
 	j.Part = part.holes
 	j.Part.Zone = c.position
-	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0, Unit: c.unit()}
+	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0, Unit: c.unit(), Made: part.made}
 	sizes, err := c.sizes(&j, part, &about)
 	if err != nil {
 		return err

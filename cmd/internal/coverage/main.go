@@ -5,7 +5,7 @@
 //
 //	go run -tags customenv ./cmd/internal/coverage
 //
-// prints the table of the README, in an hour of one processor. -faces 5 makes
+// prints the table of the README, in half an hour of one processor. -faces 1 makes
 // a short run, -source and -kind one part of the table, and -intervals FILE
 // writes every interval as CSV, to look at those that missed.
 //
@@ -31,7 +31,7 @@ import (
 func main() {
 	var s study
 	seeds := flag.String("seeds", "1,2,3,4", "the draws, each with its share of the faces")
-	flag.IntVar(&s.faces, "faces", 40, "faces of each kind and source for each of the draws")
+	flag.IntVar(&s.faces, "faces", 6, "faces of each kind and source for each of the draws")
 	flag.StringVar(&s.source, "source", "", "only sources with this in their name")
 	flag.StringVar(&s.kind, "kind", "", "only kinds of pattern with this in their name")
 	intervals := flag.String("intervals", "", "write every interval to this CSV file")
@@ -39,7 +39,7 @@ func main() {
 	for _, text := range strings.Split(*seeds, ",") {
 		seed, err := strconv.ParseUint(text, 10, 64)
 		if err != nil || flag.NArg() > 0 || s.faces < 1 {
-			fmt.Fprintln(os.Stderr, "usage: go run ./cmd/internal/coverage [-faces 40] [-seeds 1,2,3,4] [-source photo] [-kind even] [-intervals FILE]")
+			fmt.Fprintln(os.Stderr, "usage: go run ./cmd/internal/coverage [-faces 6] [-seeds 1,2,3,4] [-source photo] [-kind even] [-intervals FILE]")
 			os.Exit(2)
 		}
 		s.seeds = append(s.seeds, seed)

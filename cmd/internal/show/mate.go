@@ -13,13 +13,21 @@ type MateAbout struct {
 	Face, Part   string
 	Bolts, Holes string
 	Floating     bool // the bolts have clearance in the face too
+	Made         bool // the part exists
 	Unit         Unit // of the lengths that are printed
 }
 
 var mateVerdicts = map[pattern.Fits]string{
-	pattern.Proven:   "It goes on.",
-	pattern.Refuted:  "It does not go on.",
-	pattern.Unproven: "Not decided: it may go on, and it may not.",
+	pattern.Proven:   "It goes on. Make it as given; try it in cardboard before you cut metal.",
+	pattern.Refuted:  "It does not go on. Do not drill it like this: below is what would make it.",
+	pattern.Unproven: "Not decided: it may go on, and it may not. Do not drill it yet: below is what would decide it.",
+}
+
+// mateMade are the same of a part that exists.
+var mateMade = map[pattern.Fits]string{
+	pattern.Proven:   "It goes on. Try it by hand, without force, before you rely on it.",
+	pattern.Refuted:  "It does not go on. Below is what would make it.",
+	pattern.Unproven: "Not decided: it may go on, and it may not. Try it on the face, without force; below is what would make it sure.",
 }
 
 // Mate prints whether a part goes on, the verdict first.
@@ -28,7 +36,11 @@ func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 	u := about.Unit
 	size := func(v float64) string { return decimal(v*u.perMM, u.decimals-1) }
 	length := func(v float64) string { return size(v) + " " + u.Name }
-	wrap(&b, "", mateVerdicts[m.Fits])
+	verdicts := mateVerdicts
+	if about.Made {
+		verdicts = mateMade
+	}
+	wrap(&b, "", verdicts[m.Fits])
 	fmt.Fprintln(&b)
 	wrap(&b, "Part       ", fmt.Sprintf("%s, %s, %s; onto the face of %s", about.Part, about.Bolts, about.Holes, Plain(about.Face)))
 	wrap(&b, "Chance     ", fmt.Sprintf("%s that every bolt passes, ±%s %% for the %d draws", shareText(m.Probability), decimal(200*m.ProbabilityU, 2), m.Draws))
@@ -69,7 +81,7 @@ func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 		}
 	} else if m.Probability < 0.99 {
 		fmt.Fprintln(&b)
-		wrap(&b, "", "Nothing simple would make it 99 %.")
+		wrap(&b, "", "Nothing simple would make it 99 %: no holes up to twice the bolts, no single slot, no better measurement. Look whether this is the part, the side and the face that are meant; if so, lay the part out anew where the face's holes were measured (boltrose draw).")
 	}
 	if len(m.Warnings) > 0 {
 		fmt.Fprintln(&b)
