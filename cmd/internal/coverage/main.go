@@ -3,7 +3,7 @@
 // rubbings and photographs or measured by simulated calipers, read, and held
 // against what was drawn.
 //
-//	go run -tags customenv ./cmd/internal/coverage
+//	go run ./cmd/internal/coverage
 //
 // prints the table of the README, in half an hour of one processor. -faces 1 makes
 // a short run, -source and -kind one part of the table, and -intervals FILE
