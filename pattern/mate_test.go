@@ -79,19 +79,24 @@ func TestMateProvesWhereHolesCoincide(t *testing.T) {
 		"two in one place, both ways": {[]r2.Vec{{X: 5}, {X: 5}, {X: -20, Y: 3}, {Y: 30}}, []r2.Vec{{X: 5}, {X: 35}, {X: -20}, {X: -20}}},
 		"two a micrometre apart":      {[]r2.Vec{{X: 5}, {X: 5.001}, {X: -20}, {Y: 9}}, []r2.Vec{{X: 5}, {X: 45}, {X: -20}, {X: 1, Y: 9}}},
 		"two a tenth apart":           {[]r2.Vec{{X: 5}, {X: 5.1}, {X: -20}, {Y: 9}}, []r2.Vec{{X: 5}, {X: 45}, {X: -20}, {X: 1, Y: 9}}},
+		"three a quarter apart":       {[]r2.Vec{{X: 5}, {X: 5.25}, {X: 5.1, Y: 0.2}}, []r2.Vec{{X: 5}, {X: 30}, {X: 18, Y: 20}}},
 		"three in one place":          {[]r2.Vec{{X: 5}, {X: 5}, {X: 5}}, []r2.Vec{{X: 5}, {X: 30}, {X: 18, Y: 20}}},
 	} {
 		n := len(c.face)
 		j := Joint{Face: Holes{At: c.face}, Part: Holes{At: c.part}, Bolts: nTimes(8, n), PartHoles: nTimes(9, n)}
 		found, low, whole := j.match(0)
-		if !whole || found[0].f-low > solveTolerance*(1+1e-6) || low > found[0].f {
+		proven := solveTolerance * (1 + 1e-6)
+		if coincide(c.face) && c.face[1] != c.face[0] {
+			proven = 1e-3
+		}
+		if !whole || found[0].f-low > proven || low > found[0].f {
 			t.Errorf("%s: %.12f reached, %.12f proven", name, found[0].f, low)
 		}
 		// By trying: no turn and shift is better than what is proven.
 		random := rand.New(rand.NewPCG(1, 1))
 		face, part := j.laid()
 		fr, pr := j.rooms()
-		for range 3000 {
+		for range 20000 {
 			p := turningOf(random.Perm(n), face, part, fr, pr)
 			if s := p.at(2 * math.Pi * random.Float64()); s.f < low-1e-9 {
 				t.Fatalf("%s: %.9f by trying, %.9f is proven to be the least", name, s.f, low)
