@@ -14,6 +14,7 @@ const (
 	dotU   = 0.03  // mm, of a printed dot along either axis
 	barU   = 0.1   // mm, of a bar's measured length
 	paperU = 0.1   // mm, by which the paper lies above the face
+	flatU  = 0.2   // mm, by which it stands off as a whole because it is not flat
 
 	caliperU = 0.025 // mm, of a caliper distance between two holes
 	laidU    = 8     // degrees, of how somebody lays a paper on the glass

@@ -226,7 +226,7 @@ func takePhoto(j job) ([]outcome, error) {
 		}
 		return s
 	})
-	p.Sheet.Above = math.Abs(paperU * rng.NormFloat64())
+	p.Sheet.Above = math.Abs(math.Hypot(paperU, flatU) * rng.NormFloat64())
 	p.Camera = p.Camera.Scaled(photoScale)
 	p.Shot.Defocus *= photoScale
 	p.Shot.Motion *= photoScale
