@@ -3,6 +3,7 @@ package read
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -25,8 +26,9 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 // rings turns measured circles into rings. How much the edge points of one
 // rim wander is known from that rim only roughly; those of the holes were all
 // seen alike, in pixels, so that each one's figure is taken together with
-// theirs, a bore's and a rim's too. (The larger of the two, for a bore, made it
-// a third too uncertain: of two rough figures the larger is too large.)
+// theirs, and the bore's too. (The larger of the two made bores a third too
+// uncertain on rendered rubbings: of two rough figures the larger is too large.)
+// A part's outer rim, where the pencil falls off, wanders no less than holes do.
 func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	variance := make([]float64, len(circles)) // px²
 	mmPerPx := make([]float64, len(circles))
@@ -42,8 +44,10 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	out := make([]pattern.Ring, len(circles))
 	for i, c := range circles {
 		m, v := r.Marks[i], variance[i]
-		if len(holes) > 0 {
+		if slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore {
 			v = (v + othersCount*together) / (1 + othersCount)
+		} else {
+			v = math.Max(v, together)
 		}
 		v *= mmPerPx[i] * mmPerPx[i]
 		out[i] = pattern.Ring{
