@@ -35,6 +35,12 @@ type CombineOptions struct {
 	// which do not shrink however often one scans.
 	Independent bool
 	Zero        int // the number of the hole at 0° in the combined reading; 0 for hole 1
+
+	// Turned is how far the face is turned on each reading's page,
+	// counter-clockwise, degrees; what counts is how far they differ, to some
+	// tens of degrees. It decides only where the holes, their sizes and the
+	// bore do not, as with an even pattern. Empty: all lay the same way up.
+	Turned []float64
 }
 
 // Combination is the joint adjustment of several readings of one face.
@@ -84,6 +90,9 @@ type Part struct {
 func Combine(in []Named, opts CombineOptions) (*Combination, error) {
 	if err := combinable(in); err != nil {
 		return nil, err
+	}
+	if n := len(opts.Turned); n > 0 && n != len(in) {
+		return nil, fmt.Errorf("%d turns for %d readings: say of each how its page lay", n, len(in))
 	}
 	c := &combiner{in: slices.Clone(in), opts: opts, over: make([]bool, len(in))}
 	if err := c.match(); err != nil {

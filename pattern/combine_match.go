@@ -99,7 +99,7 @@ func (c *combiner) match() error {
 		default:
 			ways[k] = *plain
 			if alike > 1 {
-				c.notes = append(c.notes, fmt.Sprintf("%s fits %s in %d turns about as well: it was taken the way up that its page has. If the pages were not the same way up, mark the face and rub it again.", c.in[k].Name, c.in[ref].Name, alike))
+				c.notes = append(c.notes, fmt.Sprintf("%s fits %s in %d turns about as well: it was taken to lie %s. If it lay otherwise, say how (--turned); if nobody knows, mark the face and rub it again.", c.in[k].Name, c.in[ref].Name, alike, c.way(ref, k)))
 			}
 		}
 	}
@@ -163,7 +163,8 @@ func (c *combiner) lay(ref, k int, reach float64, mirror bool) (*laid, int, erro
 		}
 		j.sheets = []*sheet{&b, &p}
 		if j.adjust() == nil {
-			tried = append(tried, laid{w, j.chi, j.p()})
+			look := unlike(c.in[ref].Reading, r, w)
+			tried = append(tried, laid{w, j.chi + look, j.p()})
 		}
 	}
 	if len(tried) == 0 {
@@ -180,11 +181,55 @@ func (c *combiner) lay(ref, k int, reach float64, mirror bool) (*laid, int, erro
 			continue
 		}
 		alike++
-		if best == nil || t.cos > best.cos+1e-6 {
+		if best == nil || c.asSaid(ref, k, t) > c.asSaid(ref, k, *best)+1e-6 {
 			best = &tried[i]
 		}
 	}
 	return best, alike, nil
+}
+
+// way says how page k is taken to lie against the reference.
+func (c *combiner) way(ref, k int) string {
+	if len(c.opts.Turned) == 0 {
+		return "the same way up on the scanner"
+	}
+	return fmt.Sprintf("about %.0f° further counter-clockwise, as you said", fullTurn(c.opts.Turned[k]-c.opts.Turned[ref]))
+}
+
+// asSaid is how well a way of laying page k agrees with how the pages are said
+// to lie: the cosine of what they differ by.
+func (c *combiner) asSaid(ref, k int, l laid) float64 {
+	said := 0.0
+	if len(c.opts.Turned) > 0 {
+		said = (c.opts.Turned[k] - c.opts.Turned[ref]) * degree
+	}
+	return math.Cos(-math.Atan2(l.sin, l.cos) - said) // it is laid back
+}
+
+// unlike is by how much, as a chi-square, two readings differ in what is not
+// the holes' places when one is laid on the other: how large the holes are that
+// come together, and where the bore is. It tells the turns of an even pattern
+// apart where holes are of several sizes or the bore is off the middle.
+func unlike(onto, r *Reading, w pairing) float64 {
+	chi := 0.0
+	part := func(off, u95, v95 float64) {
+		if u2 := (u95*u95 + v95*v95) / (coverage * coverage); u2 > 0 {
+			chi += off * off / u2
+		}
+	}
+	for i, to := range w.to {
+		if to >= 0 {
+			a, b := r.Holes[i], onto.Holes[to]
+			part(a.Diameter-b.Diameter, a.DiameterU95, b.DiameterU95)
+		}
+	}
+	if a, b := r.Bore, onto.Bore; a != nil && b != nil {
+		off := r2.Sub(w.apply(r2.Vec{X: a.X, Y: a.Y}), r2.Vec{X: b.X, Y: b.Y})
+		// Which axis of the page is which after the turn makes no difference
+		// to speak of.
+		part(r2.Norm(off), math.Hypot(a.XU95, a.YU95)/math.Sqrt2, math.Hypot(b.XU95, b.YU95)/math.Sqrt2)
+	}
+	return chi
 }
 
 func count0(n int) []int {

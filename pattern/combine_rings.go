@@ -57,6 +57,10 @@ func (c *combiner) rings(widen float64) ([]Ring, Choice, error) {
 		ring.Diameter, ring.DiameterU = inner.value(), widen*inner.u()
 		rings = append(rings, ring)
 	}
+	origin, err := originMoves(rings, choice, moves)
+	if err != nil {
+		return nil, Choice{}, err
+	}
 	rings = append(rings, outers...)
 	for _, f := range []struct {
 		of func(*Reading) *Feature
@@ -65,7 +69,7 @@ func (c *combiner) rings(widen float64) ([]Ring, Choice, error) {
 		{func(r *Reading) *Feature { return r.Bore }, &choice.Bore},
 		{func(r *Reading) *Feature { return r.Rim }, &choice.Rim},
 	} {
-		if ring, ok := c.feature(f.of, up, widen, len(moves[0])); ok {
+		if ring, ok := c.feature(f.of, up, widen, origin); ok {
 			*f.to = len(rings)
 			rings = append(rings, ring)
 		}
@@ -104,10 +108,33 @@ func (c *combiner) moves(up r2.Rotation, widen float64) ([][]r2.Vec, error) {
 	return out, nil
 }
 
+// originMoves is how the origin of the combined reading follows its holes when
+// these move.
+func originMoves(holes []Ring, choice Choice, moves [][]r2.Vec) ([]r2.Vec, error) {
+	parts := make([]part, len(holes))
+	for i, h := range holes {
+		parts[i] = part{Ring: h, on: choice.Circle && !slices.Contains(choice.OffCircle, i)}
+	}
+	jac, err := originJacobian(parts, choice.Circle)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]r2.Vec, len(moves[0]))
+	for t := range out {
+		for i, of := range moves {
+			out[t].X += jac.At(0, 2*i)*of[t].X + jac.At(0, 2*i+1)*of[t].Y
+			out[t].Y += jac.At(1, 2*i)*of[t].X + jac.At(1, 2*i+1)*of[t].Y
+		}
+	}
+	return out, nil
+}
+
 // feature is the weighted mean of the readings' bores or rims, each placed by
-// its own holes. What those add to its centre's uncertainty is counted again
-// with the combined holes, so that it is rather too large.
-func (c *combiner) feature(of func(*Reading) *Feature, up r2.Rotation, widen float64, terms int) (Ring, bool) {
+// its own holes. A reading's figure is of the bore's place relative to its
+// origin, which follows its holes: what these are wrong by is in it. So the
+// combined bore is taken to move with the combined origin, or the holes would
+// count twice.
+func (c *combiner) feature(of func(*Reading) *Feature, up r2.Rotation, widen float64, origin []r2.Vec) (Ring, bool) {
 	var d mean
 	var at r2.Vec
 	weight := 0.0
@@ -129,7 +156,7 @@ func (c *combiner) feature(of func(*Reading) *Feature, up r2.Rotation, widen flo
 		ID: len(c.all.face) + 1, Centre: up.Rotate(r2.Scale(1/weight, at)),
 		CentreCov: [2][2]float64{{v, 0}, {0, v}},
 		Diameter:  d.value(), DiameterU: widen * d.u(),
-		Shared: make([]r2.Vec, terms), SharedDiameter: make([]float64, terms),
+		Shared: origin, SharedDiameter: make([]float64, len(origin)),
 	}, true
 }
 

@@ -223,17 +223,9 @@ func (r *Reading) originJacobian() mat.Matrix {
 	for i, h := range r.Holes {
 		parts[i] = part{Ring: Ring{Centre: r2.Vec{X: h.X, Y: h.Y}}, on: h.OnCircle}
 	}
-	if r.Pattern == OnCircle {
-		if c, err := pitchCircle(pitchCentres(parts)); err == nil {
-			if jac, err := pitchCircleJacobian(c, parts); err == nil {
-				return jac
-			}
-		}
-	}
-	jac := mat.NewDense(2, 2*len(parts), nil)
-	for i := range parts {
-		jac.Set(0, 2*i, 1/float64(len(parts)))
-		jac.Set(1, 2*i+1, 1/float64(len(parts)))
+	jac, err := originJacobian(parts, r.Pattern == OnCircle)
+	if err != nil {
+		return centroidJacobian(len(parts))
 	}
 	return jac
 }

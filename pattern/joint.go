@@ -69,10 +69,29 @@ func (p *assembly) datumJacobian() (*mat.Dense, error) {
 	if p.hasCircle {
 		return pitchCircleJacobian(p.fitted, p.parts[:p.holes])
 	}
-	jac := mat.NewDense(3, 2*p.holes, nil)
-	for i := range p.holes {
-		jac.Set(0, 2*i, 1/float64(p.holes))
-		jac.Set(1, 2*i+1, 1/float64(p.holes))
+	return centroidJacobian(p.holes), nil
+}
+
+// originJacobian returns the derivatives of the origin by the holes'
+// coordinates in its first two rows.
+func originJacobian(holes []part, circle bool) (*mat.Dense, error) {
+	if !circle {
+		return centroidJacobian(len(holes)), nil
 	}
-	return jac, nil
+	c, err := pitchCircle(pitchCentres(holes))
+	if err != nil {
+		return nil, err
+	}
+	return pitchCircleJacobian(c, holes)
+}
+
+// centroidJacobian is that of the centroid of n holes in the place of the
+// circle's centre; there is no diameter.
+func centroidJacobian(n int) *mat.Dense {
+	jac := mat.NewDense(3, 2*n, nil)
+	for i := range n {
+		jac.Set(0, 2*i, 1/float64(n))
+		jac.Set(1, 2*i+1, 1/float64(n))
+	}
+	return jac
 }

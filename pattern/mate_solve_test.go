@@ -106,3 +106,33 @@ func TestTurnAgainstGrid(t *testing.T) {
 	}
 	t.Logf("%.1f angles looked at on average", float64(evals)/300)
 }
+
+// What lowestOf proves of a stretch of angles is never above the misfit there,
+// and of two holes it is exact.
+func TestLowestOfIsABound(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 28))
+	for range 3000 {
+		n := 2 + random.IntN(4)
+		spread := math.Pow(10, 3*random.Float64()-2) // 0.01 to 10 mm
+		p := turning{to: randomPoints(random, n, spread), from: randomPoints(random, n, 20), room: make([]float64, n)}
+		for i := range p.room {
+			p.room[i] = random.Float64()
+		}
+		from := 2 * math.Pi * random.Float64()
+		to := from + 2*math.Pi*random.Float64()
+		f, theta := p.lowestOf(p.at(from+(to-from)*random.Float64()).on, from, to)
+		if theta < from || theta > to {
+			t.Fatalf("the bound lies at %g, outside of %g to %g", theta, from, to)
+		}
+		least := math.Inf(1)
+		for k := range 101 {
+			least = math.Min(least, p.at(from+(to-from)*float64(k)/100).f)
+		}
+		if f > least+1e-9 {
+			t.Fatalf("%d holes within %g mm: %g is proven, and %g reached", n, spread, f, least)
+		}
+		if s := p.at(theta); n == 2 && s.on.n == 2 && math.Abs(f-s.f) > 1e-9 {
+			t.Fatalf("two holes: %g is proven, and %g the least", f, s.f)
+		}
+	}
+}

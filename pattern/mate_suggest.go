@@ -23,6 +23,19 @@ type Suggestion struct {
 	Length    float64 `json:"length_mm"`     // slot: between the centres of its ends
 	TowardDeg float64 `json:"toward_deg"`    // slot: from x, counter-clockwise, on the face
 	U95       float64 `json:"needed_u95_mm"` // measure: of the worst-known coordinate of the face
+
+	words func(length func(mm float64) string) string
+}
+
+// Words is the suggestion's text with lengths printed as told, for those who
+// work in inches.
+func (s Suggestion) Words(length func(mm float64) string) string { return s.words(length) }
+
+// said sets the text, in which length prints lengths.
+func (s Suggestion) said(words func(length func(mm float64) string) string) Suggestion {
+	s.words = words
+	s.Text = words(func(mm float64) string { return short(mm) + " mm" })
+	return s
 }
 
 // SuggestionKind says what is to be done.
@@ -94,8 +107,9 @@ func (j Joint) asMeasured(opts MateOptions) []Suggestion {
 	if !c.reaches() {
 		return nil
 	}
-	return []Suggestion{{Kind: AsMeasured, Probability: c.p,
-		Text: fmt.Sprintf("Lay the part's holes out where the face's were measured, with the holes as large as now: %s.", percent(c.p))}}
+	return []Suggestion{Suggestion{Kind: AsMeasured, Probability: c.p}.said(func(func(float64) string) string {
+		return fmt.Sprintf("Lay the part's holes out where the face's were measured, with the holes as large as now: %s.", percent(c.p))
+	})}
 }
 
 func (j Joint) larger(opts MateOptions, best match, misfits []float64) []Suggestion {
@@ -112,14 +126,10 @@ func (j Joint) larger(opts MateOptions, best match, misfits []float64) []Suggest
 	}
 	old := j.PartHoles[best.to[tight]]
 	diameter := math.Ceil((old+2*sure)*10-1e-6) / 10
-	what := fmt.Sprintf("drill the part's holes %.1f mm", diameter)
-	if slices.Max(j.PartHoles)-slices.Min(j.PartHoles) > 1e-9 {
-		what = fmt.Sprintf("drill all of the part's holes %.1f mm larger, the tightest %.1f mm", diameter-old, diameter)
-	}
+	name := ""
 	for _, s := range opts.Sizes {
 		if s.Diameter >= old+2*sure-1e-9 {
-			diameter = s.Diameter
-			what = fmt.Sprintf("drill the part's holes %s mm (%s)", short(diameter), s.Name)
+			diameter, name = s.Diameter, fmt.Sprintf(" (%s)", s.Name)
 			break
 		}
 	}
@@ -127,11 +137,17 @@ func (j Joint) larger(opts MateOptions, best match, misfits []float64) []Suggest
 		return nil
 	}
 	c := chanceOf(misfits, (diameter-old)/2)
-	text := fmt.Sprintf("Larger holes: %s instead of %s mm: %s.", what, short(old), percent(c.p))
-	if diameter-j.Bolts[tight] > 0.25*j.Bolts[tight] {
-		text += " See that the bolt's head or a thick washer still bears all round."
-	}
-	return []Suggestion{{Kind: Larger, Probability: c.p, Diameter: diameter, Text: text}}
+	return []Suggestion{Suggestion{Kind: Larger, Probability: c.p, Diameter: diameter}.said(func(length func(float64) string) string {
+		what := fmt.Sprintf("drill the part's holes %s%s", length(diameter), name)
+		if slices.Max(j.PartHoles)-slices.Min(j.PartHoles) > 1e-9 {
+			what = fmt.Sprintf("drill all of the part's holes %s larger, the tightest %s%s", length(diameter-old), length(diameter), name)
+		}
+		text := fmt.Sprintf("Larger holes: %s instead of %s: %s.", what, length(old), percent(c.p))
+		if diameter-j.Bolts[tight] > 0.25*j.Bolts[tight] {
+			text += " See that the bolt's head or a thick washer still bears all round."
+		}
+		return text
+	})}
 }
 
 // slotted is the joint with one hole made a slot.
@@ -189,9 +205,11 @@ func (j Joint) slot(opts MateOptions, found []match) []Suggestion {
 		if d := j.PartHoles[s.match.to[s.hole]]; l < best.Length && l <= biggestSlot*d {
 			c := chanceOf(lengths, l)
 			deg := math.Mod(math.Atan2(s.toward.Y, s.toward.X)*180/math.Pi+360, 360)
-			best = Suggestion{Kind: Slot, Probability: c.p, Hole: s.hole + 1, Length: l, TowardDeg: deg,
-				Text: fmt.Sprintf("One slot: make the part's hole over the face's hole %d a slot that reaches %.1f mm (between the centres of its ends; %.1f mm overall) from its place %s: %s.",
-					s.hole+1, l, l+d, alongWords(face[s.hole], s.toward, deg), percent(c.p))}
+			way := alongWords(face[s.hole], s.toward, deg)
+			best = Suggestion{Kind: Slot, Probability: c.p, Hole: s.hole + 1, Length: l, TowardDeg: deg}.said(func(length func(float64) string) string {
+				return fmt.Sprintf("One slot: make the part's hole over the face's hole %d a slot that reaches %s (between the centres of its ends; %s overall) from its place %s: %s.",
+					s.hole+1, length(l), length(l+d), way, percent(c.p))
+			})
 		}
 	}
 	if math.IsInf(best.Length, 1) {
@@ -235,12 +253,7 @@ func (p *turning) slotLength(hole int, toward r2.Vec, start float64) float64 {
 			return length
 		}
 		start = s.theta
-		slope := 0.0
-		for k := range s.on.n {
-			if s.on.at[k] == hole {
-				slope -= s.on.weight[k] * r2.Dot(s.on.unit[k], toward)
-			}
-		}
+		slope := p.slope(s, hole, toward)
 		if slope > -1e-3 {
 			return math.Inf(1)
 		}
@@ -262,8 +275,9 @@ func (j Joint) measure(opts MateOptions, found []match) []Suggestion {
 	known := j
 	known.Face.Cov = knowingSize(j.Face.At, j.Face.Cov)
 	if c := chanceOf(known.newEnsemble(1, opts.Draws, opts.Seed).misfits(found), 0); c.reaches() {
-		out = append(out, Suggestion{Kind: KnownPCD, Probability: c.p, U95: largestU95(known.Face.Cov, 1),
-			Text: fmt.Sprintf("Measure the pitch circle, or the chord between the two holes furthest apart, with calipers to ±%g mm and give it to the reading: if it confirms the size, %s.", caliperU95, percent(c.p))})
+		out = append(out, Suggestion{Kind: KnownPCD, Probability: c.p, U95: largestU95(known.Face.Cov, 1)}.said(func(length func(float64) string) string {
+			return fmt.Sprintf("Measure the pitch circle, or the chord between the two holes furthest apart, with calipers to ±%s and give it to the reading (--pcd or --known): if it confirms the size, %s.", length(caliperU95), percent(c.p))
+		}))
 	}
 	good, bad := factorLowest, 1.0
 	at := func(factor float64, draws int) chance {
@@ -283,8 +297,9 @@ func (j Joint) measure(opts MateOptions, found []match) []Suggestion {
 	good *= 0.97 // the few draws' own uncertainty
 	if c := at(good, opts.Draws); c.reaches() {
 		u, was := largestU95(j.Face.Cov, good), largestU95(j.Face.Cov, 1)
-		out = append(out, Suggestion{Kind: MeasureMore, Probability: c.p, U95: u,
-			Text: fmt.Sprintf("A better measurement of the face: its holes' places known to ±%.2g mm, where the worst is now ±%.2g mm; if it confirms them, %s.", u, was, percent(c.p))})
+		out = append(out, Suggestion{Kind: MeasureMore, Probability: c.p, U95: u}.said(func(length func(float64) string) string {
+			return fmt.Sprintf("A better measurement of the face: its holes' places known to ±%s, where the worst is now ±%s; if it confirms them, %s. Distances between holes with calipers (boltrose solve), a known distance (--known), or more rubbings (boltrose combine) give one.", length(u), length(was), percent(c.p))
+		}))
 	}
 	return out
 }

@@ -39,6 +39,7 @@ type turning struct {
 	room     []float64
 	v        []r2.Vec // scratch
 	samples  []sample // scratch
+	sharp    bool     // bounds hold the pairs too
 }
 
 // at finds the best shift at an angle: the centre of the smallest circle that
@@ -78,8 +79,12 @@ func (p *turning) start() float64 {
 }
 
 // maxSamples ends the search where the misfit hardly changes over a wide range
-// of angles, as it does for a part nothing like the face.
-const maxSamples = 500
+// of angles, as it may for a part nothing like the face. After sharpFrom the
+// bounds are worked out with more care, which costs more each.
+const (
+	maxSamples = 500
+	sharpFrom  = 16
+)
 
 // best minimises over all angles and shifts. It stops when the minimum is
 // known to within tolerance, or to be no less than enough; low is the proven
@@ -92,9 +97,15 @@ const maxSamples = 500
 // globally although the problem is not convex).
 func (p *turning) best(start, tolerance, enough float64) (best sample, low float64) {
 	best = p.at(start)
-	p.samples = append(p.samples[:0], best)
+	p.samples, p.sharp = append(p.samples[:0], best), false
 	p.bound(0)
 	for len(p.samples) < maxSamples {
+		if len(p.samples) == sharpFrom {
+			p.sharp = true
+			for i := range p.samples {
+				p.bound(i)
+			}
+		}
 		lowest := 0
 		for i := range p.samples {
 			if p.samples[i].lowNext < p.samples[lowest].lowNext {
@@ -116,6 +127,34 @@ func (p *turning) best(start, tolerance, enough float64) (best sample, low float
 	return best, low
 }
 
+// slope is how fast the least misfit changes as a hole's slot grows along a
+// unit vector, by the envelope theorem: only what proves the minimum counts.
+// That is the support at the best angle, or, where the misfit has a kink
+// there, this one and that on the kink's other side, weighted so that a turn
+// changes nothing.
+func (p *turning) slope(best sample, hole int, toward r2.Vec) float64 {
+	of := func(s sample) (byTurn, byLength float64) {
+		sin, cos := math.Sincos(s.theta)
+		for k := range s.on.n {
+			if s.on.at[k] == hole {
+				byLength -= s.on.weight[k] * r2.Dot(s.on.unit[k], toward)
+			}
+		}
+		return s.x*sin - s.y*cos, byLength
+	}
+	turn, length := of(best)
+	at := slices.IndexFunc(p.samples, func(s sample) bool { return s.theta == best.theta })
+	n := len(p.samples)
+	if turn < 0 {
+		at += 2 // the kink is on the right
+	}
+	otherTurn, otherLength := of(p.samples[(at-1+n)%n])
+	if turn*otherTurn >= 0 {
+		return length
+	}
+	return (turn*otherLength - otherTurn*length) / (turn - otherTurn)
+}
+
 // bound sets the lower bound between sample i and the next.
 func (p *turning) bound(i int) {
 	a := &p.samples[i]
@@ -124,6 +163,61 @@ func (p *turning) bound(i int) {
 		b, end = p.samples[i+1], p.samples[i+1].theta
 	}
 	a.lowNext, a.nextAt = lowestBetween(a.cut, b.cut, a.theta, end)
+	if !p.sharp {
+		return
+	}
+	for _, s := range []sample{*a, b} {
+		if f, theta := p.lowestOf(s.on, a.theta, end); f > a.lowNext {
+			a.lowNext, a.nextAt = f, theta
+		}
+	}
+	if a.nextAt <= a.theta || a.nextAt >= end {
+		a.nextAt = (a.theta + end) / 2
+	}
+}
+
+// lowestOf returns a lower bound of the misfit over [from, to] by the holes of
+// a support alone, and where it lies.
+//
+// Of two holes it is exact: their misfit is half of how far the difference of
+// their places is from that of the part's, turned, and has one minimum. Where
+// two holes of a side all but coincide, that hardly changes with the angle, and
+// sinusoids would need a great many samples to follow it. Three holes that
+// coincide are enclosed the same way at all angles, but for how far apart they
+// are.
+func (p *turning) lowestOf(on support, from, to float64) (f, theta float64) {
+	f = math.Inf(-1)
+	for a := range on.n {
+		for b := range a {
+			i, j := on.at[a], on.at[b]
+			fixed, turned := r2.Sub(p.to[i], p.to[j]), r2.Sub(p.from[i], p.from[j])
+			along := math.Atan2(r2.Cross(turned, fixed), r2.Dot(turned, fixed)) // the best angle
+			at := along + 2*math.Pi*math.Ceil((from-along)/(2*math.Pi))         // the first from there on
+			if at > to {
+				at = from
+				if math.Cos(to-along) > math.Cos(from-along) {
+					at = to
+				}
+			}
+			d := r2.Norm(r2.Sub(fixed, r2.Rotate(turned, at, r2.Vec{})))
+			if v := (d - p.room[i] - p.room[j]) / 2; v > f {
+				f, theta = v, at
+			}
+		}
+	}
+	if on.n < 3 {
+		return f, theta
+	}
+	var fixed, turned []r2.Vec
+	var room []float64
+	for _, i := range on.at {
+		fixed, turned, room = append(fixed, p.to[i]), append(turned, p.from[i]), append(room, p.room[i])
+	}
+	_, apart, _ := enclose(fixed, make([]float64, 3))
+	if _, v, _ := enclose(turned, room); v-apart > f {
+		f, theta = v-apart, from
+	}
+	return f, theta
 }
 
 // lowestBetween returns where in [from, to] the higher of two cuts is lowest.

@@ -49,8 +49,8 @@ type Verdict struct {
 
 	// PValue is the probability that an even pattern, drilled as well as
 	// DrilledU95 says and measured as well as the reading says, differs from
-	// evenness by as much as this one. Below 0.01 it is uneven, below 0.05
-	// undecided. ChiSquare and its degrees of freedom, 2N−4 for N holes, are
+	// evenness by as much as this one. Below 0.01 it is uneven (three holes:
+	// 0.03), below 0.05 undecided. ChiSquare and its degrees of freedom, 2N−4 for N holes, are
 	// those of the test against even spaces. Null where there is no test: in
 	// a free pattern and with two holes.
 	PValue    *float64 `json:"p_value"`
@@ -101,12 +101,25 @@ type GapMiss struct {
 
 const (
 	surely   = 0.01 // below this an even pattern is refused
+	surely3  = 0.03 // the same of three holes
 	perhaps  = 0.05 // below this it is doubted, and above it a layout is accepted
 	meantMM  = 0.15 // a lone hole's shift from which on it may be meant
 	hiddenMM = 0.5  // a miss that must not hide behind "even"
 	power    = 0.95
 	mostJudg = 60 // holes up to which layouts and flips are tried: the work grows with n⁴
 )
+
+// refused is the probability below which an even pattern is refused. Three
+// holes leave two degrees of freedom, and what a scanner's axes are wrong by
+// makes any triangle of an equilateral one: it lies wholly in them. At the level
+// of the others one key of a degree in eight would be doubted on a pitch circle
+// of 70 mm, for one false alarm in a hundred; and there is only the one test.
+func (j *judge) refused() float64 {
+	if len(j.holes) == 3 {
+		return surely3
+	}
+	return surely
+}
 
 // drilledU95 (mm) is the allowance for drilling where nothing else is said:
 // 95 of 100 holes lie within this distance of where they were meant. It is the
@@ -245,7 +258,7 @@ func (j *judge) circle() {
 	}
 	j.testEven()
 	switch {
-	case *j.v.PValue < surely:
+	case *j.v.PValue < j.refused():
 		j.v.Spacing, j.v.Layout = Uneven, Irregular
 		if n <= mostJudg {
 			j.recognise()
@@ -345,7 +358,7 @@ func (j *judge) seenShift() float64 {
 		c := m.rest.ColView(i)
 		least = math.Min(least, mat.Dot(c, c))
 	}
-	return math.Min(maxMM, math.Sqrt(noncentrality(2*n-4, surely, power)/math.Max(least, 1e-300)))
+	return math.Min(maxMM, math.Sqrt(noncentrality(2*n-4, j.refused(), power)/math.Max(least, 1e-300)))
 }
 
 // miss is how far the holes lie from even places.

@@ -74,22 +74,30 @@ func TestFalseAlarmsAndKeys(t *testing.T) {
 	const draws = 400
 	for _, c := range []struct {
 		name        string
+		n           int     // holes; 0: 3 to 12
 		low, high   float64 // pitch circle, mm
 		drilled     float64 // share of the allowance
 		key         float64
 		least, most float64 // share called uneven
 	}{
-		{"even, drilled exactly", 30, 170, 0, 0, 0, 0.05},
-		{"even, drilled as allowed", 30, 170, 1, 0, 0, 0.05},
-		{"1° key, drilled exactly", 60, 170, 0, 1, 0.95, 1},
-		{"1° key, drilled as allowed", 60, 170, 1, 1, 0.95, 1},
-		{"1° key, small circles", 30, 60, 0, 1, 0.95, 1},
-		{"2° key, small circles", 30, 60, 0, 2, 0.95, 1},
+		{"even, drilled exactly", 0, 30, 170, 0, 0, 0, 0.05},
+		{"even, drilled as allowed", 0, 30, 170, 1, 0, 0, 0.05},
+		{"1° key, drilled exactly", 0, 60, 170, 0, 1, 0.95, 1},
+		{"1° key, drilled as allowed", 0, 60, 170, 1, 1, 0.95, 1},
+		{"1° key, small circles", 0, 30, 60, 0, 1, 0.95, 1},
+		{"2° key, small circles", 0, 30, 60, 0, 2, 0.95, 1},
+		{"three, drilled exactly", 3, 60, 170, 0, 0, 0, 0.05},
+		{"three, drilled as allowed", 3, 60, 170, 1, 0, 0, 0.05},
+		{"three, 1° key", 3, 60, 170, 0, 1, 0.95, 1},
+		{"three, 1° key, as allowed", 3, 60, 170, 1, 1, 0.95, 1},
 	} {
 		random := rand.New(rand.NewPCG(5, 9))
 		tally := map[Spacing]int{}
 		for range draws {
-			n := 3 + random.IntN(10)
+			n := c.n
+			if n == 0 {
+				n = 3 + random.IntN(10)
+			}
 			pcd := c.low + (c.high-c.low)*random.Float64()
 			d := anyEven(random, n)
 			d[random.IntN(n)] += c.key * float64(1-2*random.IntN(2))

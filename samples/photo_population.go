@@ -150,6 +150,21 @@ func ordinaryPhoto(rng *rand.Rand, frame func(windowMM float64) Sheet) Photo {
 		face.Bore = &Disc{Diameter: math.Round(2 * room * within(0.4, 0.95))}
 	}
 	face.Rim = &Disc{Diameter: math.Round(pcd + 2.2*hole + within(2, 10))}
+	return photoOf(face, rng, frame)
+}
+
+// OrdinaryPhoto is a photograph of a face with a rim and with a frame round it
+// (see [PhotoPopulation]), of which everything else is drawn, all moderate.
+func OrdinaryPhoto(face Face, seed uint64, frame func(windowMM float64) Sheet) Photo {
+	p := photoOf(face, newRand(seed, 9001), frame)
+	p.Camera.K2 = oneToOne(p.Camera)
+	p.intoPicture()
+	return p
+}
+
+// photoOf draws how a face with a rim is and was photographed.
+func photoOf(face Face, rng *rand.Rand, frame func(windowMM float64) Sheet) Photo {
+	within := func(lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
 	face.FeedPitch, face.FeedDepth = within(0.15, 0.6), within(0.2, 0.6)
 	face.Scratches = rng.IntN(20)
 

@@ -188,6 +188,26 @@ func ordinary(rng *rand.Rand, seed uint64) Rubbing {
 		withBore(&r, rng)
 		withRim(&r, rng)
 	}
+	r.moderate(rng)
+	return r
+}
+
+// Vary draws everything about a rubbing but its face and its resolution: how
+// it was rubbed and lies on the glass, and how the scanner errs; all moderate,
+// as most rubbings are. Half of them suffer from one minor effect besides,
+// of those that [Population] has.
+func (r *Rubbing) Vary(seed uint64) {
+	rng := newRand(seed, 1)
+	r.Seed = rng.Uint64()
+	r.moderate(rng)
+	if e := effectNamed(minor[rng.IntN(len(minor))]); rng.Float64() < 0.5 {
+		e.apply(r, rng)
+		r.Effects = []string{e.name}
+	}
+}
+
+// moderate draws how a rubbing was made, on a page just large enough.
+func (r *Rubbing) moderate(rng *rand.Rand) {
 	r.Turn = 360 * rng.Float64()
 	r.Tone = 0.35 + 0.25*rng.Float64()
 	r.StrokeAngle = 180 * rng.Float64()
@@ -205,7 +225,6 @@ func ordinary(rng *rand.Rand, seed uint64) Rubbing {
 	r.Noise = 1 + 1.5*rng.Float64()
 	r.Fit(4 + 4*rng.Float64())
 	r.Offset = r2.Vec{X: 1.5 * rng.NormFloat64(), Y: 1.5 * rng.NormFloat64()}
-	return r
 }
 
 // facePlan is n even holes as large as makers drill them: they leave at least

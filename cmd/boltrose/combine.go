@@ -65,6 +65,7 @@ func newCombineFlags(c *combineCommand) *pflag.FlagSet {
 	f := newFlags("combine")
 	f.BoolVar(&c.opts.Independent, "independent", false, "")
 	f.IntVar(&c.opts.Zero, "zero", 0, "")
+	f.Var(turnsValue(&c.opts.Turned), "turned", "")
 	c.results.addTo(f)
 	return f
 }
@@ -81,6 +82,8 @@ func parseCombine(args []string) (*combineCommand, error) {
 		return nil, errors.New("which readings? Two or more, for example: boltrose combine first.json second.json")
 	case f.Changed("zero") && c.opts.Zero < 1:
 		return nil, fmt.Errorf("--zero is the number of a hole, not %d", c.opts.Zero)
+	case f.Changed("turned") && len(c.opts.Turned) != len(c.files):
+		return nil, fmt.Errorf("--turned has %d angles for %d readings: say of each how its paper lay on the scanner, as --turned 0,90", len(c.opts.Turned), len(c.files))
 	case c.json == "-" && f.Changed("units"):
 		return nil, errors.New("--units and --json - cannot go together: JSON is always in mm")
 	}

@@ -39,7 +39,7 @@ type mateCommand struct {
 	faceHole       float64
 	low, high      float64
 	layer, drawnIn string
-	json           string
+	json, units    string
 	draws          int
 	seed           uint64
 }
@@ -67,6 +67,7 @@ func newMateFlags(c *mateCommand) *pflag.FlagSet {
 	f.StringVar(&c.layer, "layer", "", "")
 	f.StringVar(&c.drawnIn, "drawing-units", "", "")
 	f.StringVar(&c.json, "json", "", "")
+	f.StringVar(&c.units, "units", show.MM.Name, "")
 	f.IntVar(&c.draws, "draws", 10_000, "")
 	f.Uint64Var(&c.seed, "seed", 1, "")
 	return f
@@ -106,6 +107,10 @@ func (c *mateCommand) check(f *pflag.FlagSet) error {
 		return errors.New("--diameter, --layer and --drawing-units are about a drawing: --with part.dxf")
 	case given("drawing-units") && c.drawnIn != "mm" && c.drawnIn != "in":
 		return fmt.Errorf("--drawing-units is mm or in, not %s", c.drawnIn)
+	case c.units != show.MM.Name && c.units != show.Inch.Name:
+		return fmt.Errorf("--units is mm or in, not %s", c.units)
+	case c.json == "-" && given("units"):
+		return errors.New("--units and --json - cannot go together: JSON is always in mm")
 	case given("json") && c.json == "":
 		return errors.New("--json wants a file name, or - for standard output")
 	case c.draws < 100 || c.draws > pattern.MaxDraws:
@@ -132,7 +137,7 @@ func (c *mateCommand) run(stdout, stderr io.Writer) error {
 	}
 	j.Part = part.holes
 	j.Part.Zone = c.position
-	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0}
+	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0, Unit: c.unit(), Made: part.made}
 	sizes, err := c.sizes(&j, part, &about)
 	if err != nil {
 		return err
@@ -155,6 +160,14 @@ func (c *mateCommand) run(stdout, stderr io.Writer) error {
 		}
 	}
 	return toStdout(stdout, func(w io.Writer) error { return show.Mate(w, m, about) })
+}
+
+// unit is what the text is printed in.
+func (c *mateCommand) unit() show.Unit {
+	if c.units == show.Inch.Name {
+		return show.Inch
+	}
+	return show.MM
 }
 
 // matePart is the part as the flags give it.
@@ -185,9 +198,9 @@ func (c *mateCommand) part(n int) (matePart, error) {
 		for i := range angles {
 			angles[i] = 360 * float64(i) / float64(c.holes)
 		}
-		return matePart{holes: onPitchCircle(c.pcd, angles), about: fmt.Sprintf("%d even holes on %s mm", c.holes, short(c.pcd))}, nil
+		return matePart{holes: onPitchCircle(c.pcd, angles), about: fmt.Sprintf("%d even holes on %s", c.holes, c.unit().Size(c.pcd))}, nil
 	}
-	return matePart{holes: onPitchCircle(c.pcd, c.angles), about: fmt.Sprintf("%d holes on %s mm at the angles given", len(c.angles), short(c.pcd))}, nil
+	return matePart{holes: onPitchCircle(c.pcd, c.angles), about: fmt.Sprintf("%d holes on %s at the angles given", len(c.angles), c.unit().Size(c.pcd))}, nil
 }
 
 // onPitchCircle places holes as a reading numbers them: counter-clockwise,
@@ -277,10 +290,10 @@ func (c *mateCommand) sizes(j *pattern.Joint, part matePart, about *show.MateAbo
 	}
 	least, most := slices.Min(j.PartHoles), slices.Max(j.PartHoles)
 	if most-least > 1e-9 {
-		about.Holes = fmt.Sprintf("holes of %s to %s mm", short(least), short(most))
+		about.Holes = fmt.Sprintf("holes of %s to %s", about.Unit.Size(least), about.Unit.Size(most))
 		return nil, nil
 	}
-	about.Holes = fmt.Sprintf("holes of %s mm%s", short(least), class)
+	about.Holes = fmt.Sprintf("holes of %s%s", about.Unit.Size(least), class)
 	var sizes []pattern.HoleSize
 	if oneBolt && bolts[0].table != nil {
 		for _, fit := range thread.Fits {

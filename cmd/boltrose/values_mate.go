@@ -66,6 +66,21 @@ func anglesValue(to *[]float64) value {
 	}}
 }
 
+// turnsValue is how far each of several papers was turned.
+func turnsValue(to *[]float64) value {
+	return value{"degrees", func(s string) error {
+		*to = nil
+		for _, p := range strings.Split(s, ",") {
+			v, err := number(strings.TrimSuffix(strings.TrimSpace(p), "°"))
+			if err != nil || math.Abs(v) > 360 {
+				return errors.New("say how far each paper lay turned on the scanner, counter-clockwise in degrees, as 0,90,180")
+			}
+			*to = append(*to, v)
+		}
+		return nil
+	}}
+}
+
 // boltsValue is one bolt size, or one for each hole: a name that a table of
 // clearance holes has, or a diameter.
 func boltsValue(to *[]bolt) value {

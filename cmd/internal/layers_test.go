@@ -32,6 +32,7 @@ var layers = []struct {
 	{"calib", []string{"vision", "pattern/circle"}, true, true},
 	{"samples", nil, false, true},
 	{"cmd/internal/bench", []string{"cmd/internal", "samples", "calib", "vision", "pattern/circle"}, true, true},
+	{"cmd/internal/coverage", []string{"cmd/internal", "samples", "calib", "vision", "pattern"}, true, true},
 	{"cmd/internal/demo", []string{"samples", "calib", "vision", "pattern/circle"}, true, true},
 	{"cmd", []string{"cmd/internal", "calib", "vision", "pattern"}, true, true},
 }

@@ -25,8 +25,10 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 
 // rings turns measured circles into rings. How much the edge points of one
 // rim wander is known from that rim only roughly; those of the holes were all
-// seen alike, in pixels, so that each hole's figure is taken together with
-// theirs. A bore or a rim is larger, and wanders no less than they do.
+// seen alike, in pixels, so that each one's figure is taken together with
+// theirs, and the bore's too. (The larger of the two made bores a third too
+// uncertain on rendered rubbings: of two rough figures the larger is too large.)
+// A part's outer rim, where the pencil falls off, wanders no less than holes do.
 func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	variance := make([]float64, len(circles)) // px²
 	mmPerPx := make([]float64, len(circles))
@@ -42,7 +44,7 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	out := make([]pattern.Ring, len(circles))
 	for i, c := range circles {
 		m, v := r.Marks[i], variance[i]
-		if slices.Contains(holes, i) {
+		if slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore {
 			v = (v + othersCount*together) / (1 + othersCount)
 		} else {
 			v = math.Max(v, together)

@@ -13,24 +13,39 @@ type MateAbout struct {
 	Face, Part   string
 	Bolts, Holes string
 	Floating     bool // the bolts have clearance in the face too
+	Made         bool // the part exists
+	Unit         Unit // of the lengths that are printed
 }
 
 var mateVerdicts = map[pattern.Fits]string{
-	pattern.Proven:   "It goes on.",
-	pattern.Refuted:  "It does not go on.",
-	pattern.Unproven: "Not decided: it may go on, and it may not.",
+	pattern.Proven:   "It goes on. Make it as given; try it in cardboard before you cut metal.",
+	pattern.Refuted:  "It does not go on. Do not drill it like this: below is what would make it.",
+	pattern.Unproven: "Not decided: it may go on, and it may not. Do not drill it yet: below is what would decide it.",
+}
+
+// mateMade are the same of a part that exists.
+var mateMade = map[pattern.Fits]string{
+	pattern.Proven:   "It goes on. Try it by hand, without force, before you rely on it.",
+	pattern.Refuted:  "It does not go on. Below is what would make it.",
+	pattern.Unproven: "Not decided: it may go on, and it may not. Try it on the face, without force; below is what would make it sure.",
 }
 
 // Mate prints whether a part goes on, the verdict first.
 func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 	var b bytes.Buffer
-	mm := func(v float64) string { return decimal(v, 2) }
-	wrap(&b, "", mateVerdicts[m.Fits])
+	u := about.Unit
+	size := func(v float64) string { return decimal(v*u.perMM, u.decimals-1) }
+	length := func(v float64) string { return size(v) + " " + u.Name }
+	verdicts := mateVerdicts
+	if about.Made {
+		verdicts = mateMade
+	}
+	wrap(&b, "", verdicts[m.Fits])
 	fmt.Fprintln(&b)
 	wrap(&b, "Part       ", fmt.Sprintf("%s, %s, %s; onto the face of %s", about.Part, about.Bolts, about.Holes, Plain(about.Face)))
 	wrap(&b, "Chance     ", fmt.Sprintf("%s that every bolt passes, ±%s %% for the %d draws", shareText(m.Probability), decimal(200*m.ProbabilityU, 2), m.Draws))
-	wrap(&b, "Clearance  ", fmt.Sprintf("%s mm needed as measured, %s mm to be 99 %% sure; the holes give %s mm", mm(m.ClearanceNeeded), mm(m.ClearanceNeeded99), mm(m.Clearance)))
-	other := fmt.Sprintf("turned over, it would need %s mm as measured, and so would", mm(m.OtherSide.ClearanceNeeded))
+	wrap(&b, "Clearance  ", fmt.Sprintf("%s needed as measured, %s to be 99 %% sure; the holes give %s", length(m.ClearanceNeeded), length(m.ClearanceNeeded99), length(m.Clearance)))
+	other := fmt.Sprintf("turned over, it would need %s as measured, and so would", length(m.OtherSide.ClearanceNeeded))
 	if m.OtherSide.GoesOn {
 		other += " go on"
 	} else {
@@ -43,16 +58,16 @@ func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 	for _, h := range m.Holes {
 		face = append(face, fmt.Sprint(h.Face))
 		part = append(part, fmt.Sprint(h.Part))
-		off = append(off, mm(h.Off))
-		room = append(room, mm(h.Room))
-		left = append(left, mm(h.Room-h.Off))
+		off = append(off, size(h.Off))
+		room = append(room, size(h.Room))
+		left = append(left, size(h.Room-h.Off))
 	}
 	var tab Table
 	tab.add("Face's hole", face)
 	tab.add("Part's hole", part)
-	tab.add("Off mm", right(off))
-	tab.add("May be off mm", right(room))
-	tab.add("Left mm", right(left))
+	tab.add("Off "+u.Name, right(off))
+	tab.add("May be off "+u.Name, right(room))
+	tab.add("Left "+u.Name, right(left))
 	tab.write(&b)
 	wrap(&b, "", "With the part lying where the worst hole is best off, both sides as measured. The part's holes are numbered in the order they were given.")
 	if !m.AllOrders {
@@ -62,11 +77,11 @@ func Mate(w io.Writer, m *pattern.Mating, about MateAbout) error {
 	if len(m.Suggestions) > 0 {
 		fmt.Fprintln(&b, "\nWhat would make it go on, with the chance that it then does:")
 		for _, s := range m.Suggestions {
-			wrap(&b, "- ", s.Text)
+			wrap(&b, "- ", s.Words(u.Size))
 		}
 	} else if m.Probability < 0.99 {
 		fmt.Fprintln(&b)
-		wrap(&b, "", "Nothing simple would make it 99 %.")
+		wrap(&b, "", "Nothing simple would make it 99 %: no holes up to twice the bolts, no single slot, no better measurement. Look whether this is the part, the side and the face that are meant; if so, lay the part out anew where the face's holes were measured (boltrose draw).")
 	}
 	if len(m.Warnings) > 0 {
 		fmt.Fprintln(&b)

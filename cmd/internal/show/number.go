@@ -20,6 +20,12 @@ var (
 	Inch = Unit{"in", 1 / 25.4, 4}
 )
 
+// Size prints a length that is set or drilled, with its unit: without ± and
+// without noughts at its end.
+func (u Unit) Size(mm float64) string {
+	return measured(mm*u.perMM, 0, u.decimals).value + " " + u.Name
+}
+
 const angleDecimals = 3
 
 // figure is a printed value with its ±. The ± has two significant digits and
