@@ -145,8 +145,8 @@ func (j Joint) laid() (face, part []r2.Vec) {
 
 // solveTolerance (mm) is how closely the best turn and shift are known, and
 // proven to be the best. Only where three holes or more of one side lie within
-// a millimetre, over as many that do not, it may be proven less closely, to a
-// micrometre.
+// a millimetre, over as many that do not, it may be proven less closely: to
+// some micrometres where that was tried.
 const solveTolerance = 1e-9
 
 // match finds the assignments within reach (mm) of the best.
