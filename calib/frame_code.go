@@ -120,7 +120,7 @@ func (g *grid) decode() (best layout, ok bool) {
 // are enough to suppose that there is a frame.
 const (
 	clearly    = 4.0
-	leastHalf  = 18
+	leastHalf  = 16
 	leastClear = 20
 	leastPart  = 16
 	perWrong   = 4

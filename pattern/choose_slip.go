@@ -78,14 +78,14 @@ func (c *chooser) clearness(i int) float64 {
 }
 
 // twin returns the clearest ring that overlaps ring m, is of its size and not
-// concentric with it; −1 when there is none.
+// concentric with it, nor its chamfer's from a slant; −1 when there is none.
 func (c *chooser) twin(m int) int {
 	best := -1
 	for i, r := range c.rings {
 		hole := c.rings[m]
 		apart := r2.Norm(r2.Sub(r.Centre, hole.Centre))
 		if i == m || c.evidence[i] < 0.15*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
-			apart < 0.12*hole.radius() || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
+			apart < 0.12*hole.radius() || c.opts.Slant > 0 && r.concentric(hole, c.opts.Slant) || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
 			continue
 		}
 		if best < 0 || c.evidence[i] > c.evidence[best] {

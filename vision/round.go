@@ -1,5 +1,7 @@
 package vision
 
+import "math"
+
 // FindRound looks for larger circles about a mark, of its kind and up to most
 // times its radius: the edge of a chamfer or of a counterbore, which is faint
 // beside the hole in it.
@@ -9,7 +11,11 @@ func FindRound(pic *Picture, m Mark, most float64) ([]Mark, error) {
 		return nil, err
 	}
 	marks := distinct(p.look(p.around(m, leastRound, most), narrow))
-	return distinct(p.look(again(marks, mostMeasured), fine)), nil
+	marks = distinct(p.look(again(marks, mostMeasured), fine))
+	for i := range marks { // a faint edge owes the clear one that led to it nothing
+		marks[i].Score *= math.Min(1, math.Abs(marks[i].Contrast/m.Contrast))
+	}
+	return marks, nil
 }
 
 // leastRound is how much larger a circle about a mark is that is not the
