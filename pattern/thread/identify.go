@@ -128,11 +128,11 @@ func (t Thread) against(m Measured) Candidate {
 		c.Misfits = append(c.Misfits, Misfit{measure, off, z})
 		c.chi2 += z * z
 		if math.Abs(z) > outside {
-			more := "more"
+			more := "less"
 			if off < 0 {
-				more = "less"
+				more = "more"
 			}
-			why = append(why, fmt.Sprintf("%s %s measured is %s %s than its %s", words, text(v.V), text(math.Abs(off)), more, text(v.V-off)))
+			why = append(why, fmt.Sprintf("%s %s, %s %s than measured", words, text(v.V-off), text(math.Abs(off)), more))
 		}
 	}
 	mm := func(v float64) string { return fmt.Sprintf("%.3f mm", v) }
