@@ -203,7 +203,7 @@ func (t ThreadScan) scene() *threadScene {
 // seen: the helix, turned about the axis, has its farthest points not in one
 // plane, and of a tilted bolt not at one place of the axis either.
 func (s *threadScene) outline() {
-	s.edgeStep = min(s.mmX, s.mmY) / 5
+	s.edgeStep = min(s.mmX, s.mmY) / 4
 	n := int(s.long/s.edgeStep) + 1
 	sin, cos := math.Sincos(s.Tilt * math.Pi / 180)
 	for side := range s.edge {
@@ -218,8 +218,8 @@ func (s *threadScene) outline() {
 					base = -math.Pi / 2
 				}
 				best := 0.0
-				for k := -60; k <= 60; k++ {
-					phi := float64(k) * 0.9 * math.Pi / 180
+				for k := -40; k <= 40; k++ {
+					phi := float64(k) * math.Pi / 180
 					u := seenAt / cos
 					r := s.radius(u, base+phi)
 					if sin != 0 { // what stands higher is seen farther along
