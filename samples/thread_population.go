@@ -91,7 +91,7 @@ func Threads(count int, seed uint64) []ThreadScan {
 		rng := newRand(own, 82)
 		t := ThreadScan{
 			Name: k.Name, Seed: own, Screw: k.Made(own),
-			DPI:    []float64{300, 600}[(i+i/len(kinds))%2],
+			DPI:    []float64{300, 600}[(i%len(kinds)+i/len(kinds))%2],
 			Margin: 3 + 4*rng.Float64(),
 			Turn:   6*rng.NormFloat64() + 90*float64(rng.IntN(4)),
 			Tilt:   math.Abs(1.1 * rng.NormFloat64()),

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -15,8 +14,13 @@ var ErrNoThread = errors.New("no thread is seen")
 // silhouette is the largest thing in a picture that stands out from what is
 // behind it, by its moments.
 type silhouette struct {
-	middle r2.Vec // px
-	along  r2.Vec // the direction in which it is longest
+	points  []r2.Vec // px, of a reduced picture's pixels
+	pixel   float64  // px, of one of those
+	centre  r2.Vec   // px, of all points
+	slender float64  // how much longer it is than wide, by its moments
+
+	along  r2.Vec // its axis; the direction in which it is longest, to begin with
+	middle r2.Vec // px, of its length
 	long   float64
 	wide   float64 // half of what it reaches to either side, at most
 
@@ -65,32 +69,75 @@ func findSilhouette(p *Picture) (silhouette, error) {
 	}
 	s := silhouette{behind: behind}
 	var grey []float64
-	var sx, sy float64
 	for _, k := range patch {
-		sx, sy = sx+float64(k%l.w)+0.5, sy+float64(k/l.w)+0.5
 		grey = append(grey, float64(l.pix[k/l.w*l.stride+k%l.w]))
 	}
-	n := float64(len(patch))
-	at := r2.Vec{X: sx / n, Y: sy / n}
-	var xx, xy, yy float64
-	for _, k := range patch {
-		dx, dy := float64(k%l.w)+0.5-at.X, float64(k/l.w)+0.5-at.Y
-		xx, xy, yy = xx+dx*dx, xy+dx*dy, yy+dy*dy
+	s.inside = median(grey)
+	for _, k := range filled(patch, l.w, l.h) {
+		s.points = append(s.points, l.up(r2.Vec{X: float64(k%l.w) + 0.5, Y: float64(k/l.w) + 0.5}))
 	}
-	sin, cos := math.Sincos(math.Atan2(2*xy, xx-yy) / 2)
-	s.along = r2.Vec{X: cos, Y: sin}
-	across := r2.Vec{X: -sin, Y: cos}
+	s.pixel = 1 / math.Min(l.sx, l.sy)
+	s.centre = mean2(s.points)
+	var xx, xy, yy float64
+	for _, p := range s.points {
+		d := r2.Sub(p, s.centre)
+		xx, xy, yy = xx+d.X*d.X, xy+d.X*d.Y, yy+d.Y*d.Y
+	}
+	angle := math.Atan2(2*xy, xx-yy) / 2
+	half, spread := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	s.slender = math.Sqrt((half + spread) / math.Max(half-spread, 1e-9))
+	return s.facing(r2.Vec{X: math.Cos(angle), Y: math.Sin(angle)}), nil
+}
+
+// facing is the silhouette with another direction as its axis.
+func (s silhouette) facing(along r2.Vec) silhouette {
+	s.along = along
+	across := r2.Vec{X: -along.Y, Y: along.X}
 	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, k := range patch {
-		d := r2.Vec{X: float64(k%l.w) + 0.5 - at.X, Y: float64(k/l.w) + 0.5 - at.Y}
-		lo, hi = math.Min(lo, r2.Dot(d, s.along)), math.Max(hi, r2.Dot(d, s.along))
+	s.wide = 0
+	for _, p := range s.points {
+		d := r2.Sub(p, s.centre)
+		lo, hi = math.Min(lo, r2.Dot(d, along)), math.Max(hi, r2.Dot(d, along))
 		s.wide = math.Max(s.wide, math.Abs(r2.Dot(d, across)))
 	}
-	at = r2.Add(at, r2.Scale((lo+hi)/2, s.along))
-	s.middle, s.long, s.wide = l.up(at), (hi-lo+1)/l.sx, (s.wide+1)/l.sx
-	slices.Sort(grey)
-	s.inside = grey[len(grey)/2]
-	return s, nil
+	s.middle = r2.Add(s.centre, r2.Scale((lo+hi)/2, along))
+	s.long, s.wide = hi-lo+s.pixel, s.wide+s.pixel
+	return s
+}
+
+func mean2(points []r2.Vec) r2.Vec {
+	var sum r2.Vec
+	for _, p := range points {
+		sum = r2.Add(sum, p)
+	}
+	return r2.Scale(1/float64(len(points)), sum)
+}
+
+// filled is a patch with what lies between its pixels along both its row and
+// its column: metal that shines may be as bright as what is behind it.
+func filled(patch []int, w, h int) []int {
+	type span struct{ lo, hi int }
+	rows, columns := make([]span, h), make([]span, w)
+	for y := range rows {
+		rows[y] = span{w, -1}
+	}
+	for x := range columns {
+		columns[x] = span{h, -1}
+	}
+	for _, k := range patch {
+		x, y := k%w, k/w
+		rows[y] = span{min(rows[y].lo, x), max(rows[y].hi, x)}
+		columns[x] = span{min(columns[x].lo, y), max(columns[x].hi, y)}
+	}
+	var out []int
+	for y, r := range rows {
+		for x := r.lo; x <= r.hi; x++ {
+			if columns[x].lo <= y && y <= columns[x].hi {
+				out = append(out, y*w+x)
+			}
+		}
+	}
+	return out
 }
 
 // border is the grey of most of the picture's border, less a hair's breadth of

@@ -349,7 +349,9 @@ func (o *contour) flanks(t *ThreadOutline, teeth [2][]located, period float64, s
 	}
 	profile := make([]float64, bins)
 	for i, v := range fold {
-		profile[i] = median(v)
+		// Grease and dirt only add to a groove: the lower quarter is without.
+		slices.Sort(v)
+		profile[i] = v[len(v)/4]
 	}
 	low, high := slices.Min(profile), slices.Max(profile)
 	depth := high - low
@@ -382,9 +384,9 @@ func (o *contour) flanks(t *ThreadOutline, teeth [2][]located, period float64, s
 		worst = math.Max(worst, math.Sqrt(ss/4/math.Max(syy, 1e-9)))
 		t.Flanks[side] = r2.Unit(r2.Add(r2.Scale(b, o.along), o.across))
 	}
-	// Wear and dirt that all teeth share bend a flank by half a degree (common
-	// practice). Flanks that fit a line badly are no flanks.
-	const shared, most = 0.5 * math.Pi / 180, 2.5 * math.Pi / 180
+	// Wear and dirt that all teeth share bend a flank by some half a degree
+	// (common practice). Flanks that fit a line badly are no flanks.
+	const shared, most = 0.6 * math.Pi / 180, 2.5 * math.Pi / 180
 	if u := math.Hypot(worst, shared); u < most {
 		t.UFlank = u
 	}

@@ -63,9 +63,12 @@ func FindThread(p *Picture) (*ThreadOutline, error) {
 		return nil, err
 	}
 	l := pyr.levels[0]
+	if s.slender < stubby {
+		s = l.bestAxis(s)
+	}
 	var o contour
 	var zone threadZone
-	for round := range 4 {
+	for round := range 6 {
 		o = l.trace(s)
 		if zone, err = o.findZone(); err != nil {
 			return nil, err
@@ -74,24 +77,41 @@ func FindThread(p *Picture) (*ThreadOutline, error) {
 		if round > 0 && math.Abs(turn) < 2e-4 {
 			break
 		}
-		s.turn(turn, o)
+		sin, cos := math.Sincos(turn)
+		s = s.facing(r2.Unit(r2.Add(r2.Scale(cos, o.along), r2.Scale(sin, o.across))))
 	}
 	return o.thread(zone)
 }
 
-// turn turns the silhouette's axis, along towards across, and moves it onto
-// the outline's middle.
-func (s *silhouette) turn(angle float64, o contour) {
-	sin, cos := math.Sincos(angle)
-	across := r2.Vec{X: -s.along.Y, Y: s.along.X}
-	s.along = r2.Unit(r2.Add(r2.Scale(cos, s.along), r2.Scale(sin, across)))
-	s.long += 2 * math.Abs(angle) * s.wide
+// stubby is how slender a bolt's silhouette must be for its moments to tell its
+// axis: a short bolt with a wide head may be as wide as it is long.
+const stubby = 2.5
+
+// bestAxis is the silhouette along the axis on which its middle line repeats
+// most clearly.
+func (l level) bestAxis(s silhouette) silhouette {
+	best, clear := s, 0.0
+	look := func(angle float64) {
+		sin, cos := math.Sincos(angle)
+		across := r2.Vec{X: -s.along.Y, Y: s.along.X}
+		t := s.facing(r2.Unit(r2.Add(r2.Scale(cos, s.along), r2.Scale(sin, across))))
+		o := l.trace(t)
+		if z, err := o.findZone(); err == nil && z.clear > clear {
+			best, clear = t, z.clear
+		}
+	}
+	const step = 6 // degrees
+	for a := 0.0; a < 180; a += step {
+		look(a * math.Pi / 180)
+	}
+	return best
 }
 
 // threadZone is where the outline is a thread's.
 type threadZone struct {
 	from, to int     // steps
 	period   float64 // px
+	clear    float64 // how much the period stands out
 }
 
 // middle is the line between both sides, and width the sum of both; NaN where
@@ -115,7 +135,8 @@ func (o *contour) findZone() (threadZone, error) {
 	best, power := 0.0, 0.0
 	var all []float64
 	for f := threadTurns / long; f < 1/threadPeriod; f += 0.2 / long {
-		p := o.powerAt(m, f)
+		// Steps and bends have more power the lower the frequency is.
+		p := o.powerAt(m, f) * f
 		all = append(all, p)
 		if p > power {
 			best, power = f, p
@@ -126,12 +147,12 @@ func (o *contour) findZone() (threadZone, error) {
 	}
 	for step := 0.1 / long; step > 1e-4/long; step /= 2 { // to the peak
 		for _, f := range []float64{best - step, best + step} {
-			if p := o.powerAt(m, f); p > power {
+			if p := o.powerAt(m, f) * f; p > power {
 				best, power = f, p
 			}
 		}
 	}
-	z := threadZone{period: 1 / best}
+	z := threadZone{period: 1 / best, clear: power / median(all)}
 	amplitude := demodulated(m, best)
 	high := slices.Clone(amplitude)
 	slices.Sort(high)

@@ -20,7 +20,7 @@ import (
 //	BOLTROSE_THREAD_SEED=2 BOLTROSE_THREADS=200 go test -run ThreadPopulation -v ./cmd/internal/read
 const (
 	threadSeed  = 1
-	threadCount = 116
+	threadCount = 110
 )
 
 // threadOutcome is how one rendered bolt was read.
