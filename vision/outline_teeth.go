@@ -356,7 +356,10 @@ func (o *contour) flanks(t *ThreadOutline, teeth [2][]located, period float64, s
 	low, high := slices.Min(profile), slices.Max(profile)
 	depth := high - low
 	margin := math.Max(0.2*depth, 1.5*o.blur)
-	if depth-2*margin < math.Max(3*o.blur, 2.5) {
+	// Threads are 0.6 pitches deep: where much less is left, what is left of the
+	// flanks is worn or dirty.
+	const deepest = 0.45
+	if depth < deepest*period || depth-2*margin < math.Max(3*o.blur, 2.5) {
 		return
 	}
 	worst := 0.0

@@ -114,12 +114,28 @@ type threadZone struct {
 	clear    float64 // how much the period stands out
 }
 
-// middle is the line between both sides, and width the sum of both; NaN where
-// one side is not seen.
+// middle is the line between both sides; NaN where one side is not seen, and
+// where both together are so much wider than elsewhere that it is a head: seen
+// a little askew, a head's corners throw its middle far off.
 func (o *contour) middle() []float64 {
+	var widths []float64
+	for i, a := range o.reach[0] {
+		if w := a + o.reach[1][i]; !math.IsNaN(w) {
+			widths = append(widths, w)
+		}
+	}
+	slices.Sort(widths)
+	most := math.Inf(1)
+	if n := len(widths); n > 0 {
+		const wider = 1.35
+		most = wider * widths[n*3/10]
+	}
 	m := make([]float64, len(o.reach[0]))
 	for i := range m {
 		m[i] = (o.reach[0][i] - o.reach[1][i]) / 2
+		if o.reach[0][i]+o.reach[1][i] > most {
+			m[i] = math.NaN()
+		}
 	}
 	return m
 }
