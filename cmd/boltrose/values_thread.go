@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 
@@ -102,4 +103,26 @@ func percentValue(to *float64) value {
 		*to = v
 		return nil
 	}}
+}
+
+// boltOfThread is the bolt that a result of boltrose thread names first.
+func boltOfThread(path string) (bolt, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return bolt{}, cannotOpen(path, err)
+	}
+	defer f.Close()
+	r, err := thread.ReadResult(f)
+	if err != nil {
+		return bolt{}, fmt.Errorf("%s: %w", path, err)
+	}
+	c, err := r.One()
+	if err != nil {
+		return bolt{}, fmt.Errorf("%s: %w: --bolt M8", path, err)
+	}
+	b := bolt{name: c.Designation, diameter: c.Major}
+	if table, err := thread.ClearanceOf(c.Size); err == nil {
+		b.table = &table
+	}
+	return b, nil
 }

@@ -45,6 +45,9 @@ func NewSheet(r *pattern.Reading, unit Unit) *Sheet {
 	} else {
 		s.Facts = append(s.Facts, Fact{"PCD", "none: a free set of holes, with no pitch circle forced on them"})
 	}
+	if bolts := t.bolts(); bolts != "" {
+		s.Facts = append(s.Facts, Fact{"Bolts", bolts})
+	}
 	t.holes(s)
 	if r.Bore != nil {
 		s.Features = append(s.Features, Fact{"Bore", t.feature(r.Bore)})

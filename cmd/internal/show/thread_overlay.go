@@ -30,7 +30,7 @@ func ThreadOverlay(res *read.ThreadResult, r *thread.Result) (*image.RGBA, error
 	lines := []string{
 		threadVerdict(r),
 		threadMeasured(r.Measured),
-		fmt.Sprintf("Line along the middle: the axis. Lines along both sides: what the higher crests reach. Ticks: the %d crests that the pitch rests on.", usedTeeth(res)),
+		fmt.Sprintf("Line along the middle: the axis. Lines along both sides: what the higher crests reach. Ticks: the %d crests that the pitch rests on; crosses: left out.", usedTeeth(res)),
 	}
 	var wrapped []string
 	for _, l := range lines {
