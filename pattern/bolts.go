@@ -17,6 +17,10 @@ type BoltGuess struct {
 	Tapped      []string `json:"tapped"`    // the threads that may be in them
 }
 
+// vagueDiameter is the ±, as a share of a diameter, beyond which there is
+// nothing to guess by.
+const vagueDiameter = 0.25
+
 // sameSize (mm) is how little holes may differ to be taken for one size.
 const sameSize = 0.4
 
@@ -50,6 +54,10 @@ func (r *Reading) guessBolts() {
 			g.DiameterU95 = math.Max(g.DiameterU95, h.DiameterU95)
 		}
 		slices.Sort(g.Holes)
+		if g.DiameterU95 > vagueDiameter*g.Diameter { // a stand-in, not measured
+			from = to
+			continue
+		}
 		clearance, tapped := thread.GuessHole(g.Diameter, g.DiameterU95)
 		for _, c := range clearance {
 			g.Clearance = append(g.Clearance, c.String())

@@ -39,6 +39,9 @@ type threadOutcome struct {
 // Rendered scans of bolts from M3 to M20 and No. 8 to 3/4 inch are read, and
 // what was read is held against what was rendered.
 func TestThreadPopulation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a minute of one processor")
+	}
 	seed := fromEnv(t, "BOLTROSE_THREAD_SEED", threadSeed)
 	scans := samples.Threads(fromEnv(t, "BOLTROSE_THREADS", threadCount), uint64(seed))
 	outcomes := make([]threadOutcome, len(scans))
