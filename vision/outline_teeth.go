@@ -389,7 +389,7 @@ func (o *contour) flanks(t *ThreadOutline, teeth [2][]located, period float64, s
 	}
 	// Wear and dirt that all teeth share bend a flank by some half a degree
 	// (common practice). Flanks that fit a line badly are no flanks.
-	const shared, most = 0.6 * math.Pi / 180, 2.5 * math.Pi / 180
+	const shared, most = 0.6 * math.Pi / 180, 1.5 * math.Pi / 180
 	if u := math.Hypot(worst, shared); u < most {
 		t.UFlank = u
 	}

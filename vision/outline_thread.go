@@ -41,6 +41,8 @@ type ThreadOutline struct {
 const (
 	threadPeriod = 3.5 // px, of the finest thread that the outline can follow
 	threadTurns  = 4   // crests to either side
+	swingLeast   = 0.04
+	swingMost    = 0.5
 )
 
 // FindThread finds the largest thing in the picture, takes it for a bolt on a
@@ -100,7 +102,7 @@ func (l level) bestAxis(s silhouette) silhouette {
 			best, clear = t, z.clear
 		}
 	}
-	const step = 6 // degrees
+	const step = 5 // degrees
 	for a := 0.0; a < 180; a += step {
 		look(a * math.Pi / 180)
 	}
@@ -111,7 +113,7 @@ func (l level) bestAxis(s silhouette) silhouette {
 type threadZone struct {
 	from, to int     // steps
 	period   float64 // px
-	clear    float64 // how much the period stands out
+	clear    float64 // the share of the middle line's swing that is the period's, times the root of the turns
 }
 
 // middle is the line between both sides; NaN where one side is not seen, and
@@ -133,8 +135,22 @@ func (o *contour) middle() []float64 {
 	m := make([]float64, len(o.reach[0]))
 	for i := range m {
 		m[i] = (o.reach[0][i] - o.reach[1][i]) / 2
-		if o.reach[0][i]+o.reach[1][i] > most {
-			m[i] = math.NaN()
+	}
+	const corner = 8 // steps, over which a head's corner rounds
+	for i := range m {
+		if !(o.reach[0][i]+o.reach[1][i] > most) {
+			continue
+		}
+		from, to := i-corner, i+corner
+		// What is left between a head and the end of the bolt is its far side.
+		if i < len(m)/8 {
+			from = 0
+		}
+		if i > len(m)-len(m)/8 {
+			to = len(m) - 1
+		}
+		for k := max(from, 0); k <= min(to, len(m)-1); k++ {
+			m[k] = math.NaN()
 		}
 	}
 	return m
@@ -168,7 +184,7 @@ func (o *contour) findZone() (threadZone, error) {
 			}
 		}
 	}
-	z := threadZone{period: 1 / best, clear: power / median(all)}
+	z := threadZone{period: 1 / best}
 	amplitude := demodulated(m, best)
 	high := slices.Clone(amplitude)
 	slices.Sort(high)
@@ -188,9 +204,21 @@ func (o *contour) findZone() (threadZone, error) {
 			z.from, z.to = from, last
 		}
 	}
-	if turns := float64(z.to-z.from) * outlineStep / z.period; turns < threadTurns {
+	turns := float64(z.to-z.from) * outlineStep / z.period
+	if turns < threadTurns {
 		return z, fmt.Errorf("%w: only %.0f turns repeat, and at least %d are wanted", ErrNoThread, turns, threadTurns)
 	}
+	// A thread is 0.6 pitches deep, so that its middle line swings by a quarter.
+	within := m[z.from:z.to]
+	swing := 2 * math.Sqrt(o.powerAt(within, best)) / float64(len(within))
+	if swing < swingLeast*z.period || swing > swingMost*z.period {
+		return z, fmt.Errorf("%w: what repeats every %.1f px is no thread, which is about 0.6 pitches deep; is the bolt clean?", ErrNoThread, z.period)
+	}
+	squares := 0.0
+	for _, v := range within {
+		squares += v * v / float64(len(within))
+	}
+	z.clear = swing * swing / 2 / math.Max(squares, 1e-9) * math.Sqrt(turns)
 	return z, nil
 }
 

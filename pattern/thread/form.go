@@ -42,6 +42,19 @@ func (f Form) pitchDown() float64 {
 // half is half the flanks' angle in radians.
 func (f Form) half() float64 { return f.AngleDeg / 2 * math.Pi / 180 }
 
+// NearForm says whether an angle between flanks, with its expanded uncertainty,
+// may be that of a form of the tables. Wear and dirt bend flanks: what is far
+// from all of them tells nothing of the thread.
+func NearForm(deg, u95 float64) bool {
+	const bent = 1 // degrees
+	for _, f := range []Form{ISO60, Whitworth, BA, Cycle} {
+		if math.Abs(deg-f.AngleDeg) <= u95+bent {
+			return true
+		}
+	}
+	return false
+}
+
 // Basic are a thread's diameters without tolerances, mm (ISO 724; the same
 // sums in ASME B1.1, BS 84, BS 93).
 type Basic struct {

@@ -119,7 +119,9 @@ func (r *ThreadResult) measure() error {
 	r.Measured.Major = thread.Value{V: major, U95: 2 * math.Hypot(uMajor, crests)}
 	if o.UFlank > 0 {
 		angle := plane.Angle(o.Flanks[0], o.Flanks[1], middle)
-		r.Measured.FlankDeg = thread.Value{V: angle, U95: 2 * math.Sqrt2 * o.UFlank * 180 / math.Pi}
+		if u95 := 2 * math.Sqrt2 * o.UFlank * 180 / math.Pi; thread.NearForm(angle, u95) {
+			r.Measured.FlankDeg = thread.Value{V: angle, U95: u95}
+		}
 	}
 	return nil
 }
