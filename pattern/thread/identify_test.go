@@ -81,6 +81,18 @@ func TestWearIsOneSided(t *testing.T) {
 	}
 }
 
+// Of those that fit alike, the commoner come first: M10x1, which ISO 262 selects,
+// before M9x1, which only ISO 261 has.
+func TestCommonFirst(t *testing.T) {
+	id, first := best(t, Measured{Pitch: Value{V: 1}})
+	place := func(name string) int {
+		return slices.IndexFunc(id.Candidates, func(c Candidate) bool { return c.Designation() == name })
+	}
+	if first != "M6x1" || place("M10x1") < 0 || place("M10x1") > place("M9x1") {
+		t.Errorf("%s first, M10x1 at %d, M9x1 at %d", first, place("M10x1"), place("M9x1"))
+	}
+}
+
 // Each thread of the tables, measured without error, is among the candidates
 // that fit best.
 func TestEveryThreadIsFound(t *testing.T) {
