@@ -169,6 +169,9 @@ func TestTell(t *testing.T) {
 	if b := BindOf(find("M10"), find("M8")); b.Starts {
 		t.Errorf("%+v", b)
 	}
+	if s := Tell(find("1/4-26 BSF"), find("1/4-26 BSB")); !strings.Contains(s, "same thread") {
+		t.Error(s)
+	}
 	for _, pair := range [][2]string{{"3/8-16 UNC", "3/8-16 BSW"}, {"M5", "#10-32 UNF"}} {
 		if s := Tell(find(pair[0]), find(pair[1])); strings.Contains(s, "\n") || !strings.Contains(s, "across flats") {
 			t.Error(s)

@@ -67,6 +67,9 @@ func BindOf(bolt, nut Thread) Bind {
 // Tell says in words what decides between two threads, and what happens when
 // they are taken for one another.
 func Tell(a, b Thread) string {
+	if a.Form() == b.Form() && near(a.Pitch, b.Pitch) && near(a.Major, b.Major) {
+		return "the same thread under another name"
+	}
 	var s []string
 	d := Drift(a, b)
 	switch n := TeethToTell(a, b); {
