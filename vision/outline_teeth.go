@@ -8,6 +8,12 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
+// How deep grooves are, in pitches, worn and dirty ones among them.
+const (
+	shallowest = 0.12
+	steepest   = 1.0
+)
+
 // located is a crest as it is found on one side.
 type located struct {
 	number    int
@@ -38,6 +44,17 @@ func (o *contour) thread(z threadZone) (*ThreadOutline, error) {
 		period, start = next, starts
 	}
 	t.Period = period
+	var deep []float64
+	for _, list := range teeth {
+		for _, k := range list {
+			if k.used {
+				deep = append(deep, k.amplitude)
+			}
+		}
+	}
+	if depth := median(deep); depth < shallowest*period || depth > steepest*period {
+		return nil, fmt.Errorf("%w: what repeats every %.1f px is no thread, which is about 0.6 pitches deep; is the bolt clean?", ErrNoThread, period)
+	}
 	var mean, high [2]float64
 	var scatter []float64
 	for side, list := range teeth {

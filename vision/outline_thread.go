@@ -65,13 +65,21 @@ func FindThread(p *Picture) (*ThreadOutline, error) {
 		return nil, err
 	}
 	l := pyr.levels[0]
-	if s.slender < stubby {
-		s = l.bestAxis(s)
+	if s.slender >= stubby {
+		if t, err := l.threadOf(s); err == nil {
+			return t, nil
+		}
 	}
+	return l.threadOf(l.bestAxis(s))
+}
+
+// threadOf follows the thread from an axis that is nearly right.
+func (l level) threadOf(s silhouette) (*ThreadOutline, error) {
 	var o contour
 	var zone threadZone
 	for round := range 6 {
 		o = l.trace(s)
+		var err error
 		if zone, err = o.findZone(); err != nil {
 			return nil, err
 		}
@@ -102,7 +110,7 @@ func (l level) bestAxis(s silhouette) silhouette {
 			best, clear = t, z.clear
 		}
 	}
-	const step = 5 // degrees
+	const step = 3 // degrees
 	for a := 0.0; a < 180; a += step {
 		look(a * math.Pi / 180)
 	}
@@ -212,7 +220,7 @@ func (o *contour) findZone() (threadZone, error) {
 	within := m[z.from:z.to]
 	swing := 2 * math.Sqrt(o.powerAt(within, best)) / float64(len(within))
 	if swing < swingLeast*z.period || swing > swingMost*z.period {
-		return z, fmt.Errorf("%w: what repeats every %.1f px is no thread, which is about 0.6 pitches deep; is the bolt clean?", ErrNoThread, z.period)
+		return z, nil // not clear at all; on a better axis it may be
 	}
 	squares := 0.0
 	for _, v := range within {
