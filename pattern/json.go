@@ -70,7 +70,7 @@ func ReadJSON(in io.Reader) (*Reading, error) {
 }
 
 // later are the keys that readings written by the first version lack.
-var later = []string{"budget", "verdict", "candidates"}
+var later = []string{"budget", "verdict", "candidates", "bolt_guesses"}
 
 // conclude fills what follows from the rest of the reading and is not there.
 func (r *Reading) conclude() {
@@ -82,6 +82,9 @@ func (r *Reading) conclude() {
 	}
 	if r.Candidates == nil {
 		r.Guess()
+	}
+	if r.Bolts == nil {
+		r.guessBolts()
 	}
 }
 

@@ -63,6 +63,7 @@ func New(rings []Ring, choice Choice, opts Options) (*Reading, error) {
 	}
 	r.Judge(opts.DrilledU95)
 	r.Guess()
+	r.guessBolts()
 	if err := r.check(); err != nil {
 		return nil, fmt.Errorf("the measured pattern makes no sense: %w", err)
 	}

@@ -73,6 +73,9 @@ type Reading struct {
 	// Candidates are what the maker may have drawn.
 	Candidates *Candidates `json:"candidates"`
 
+	// Bolts are guesses for which bolts the holes may be, size by size.
+	Bolts []BoltGuess `json:"bolt_guesses"`
+
 	Warnings []string `json:"warnings"`
 }
 

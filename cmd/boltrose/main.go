@@ -42,6 +42,7 @@ var commands = map[string]func(args []string, stdout, stderr io.Writer) int{
 	"mate":    runMate,
 	"draw":    runDraw,
 	"guard":   runGuard,
+	"thread":  runThread,
 	"frame":   runFrame,
 	"profile": runProfile,
 

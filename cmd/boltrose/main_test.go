@@ -32,6 +32,10 @@ func TestScripts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	threadSchema, err := jsonschema.NewCompiler().Compile("../../testdata/thread.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
@@ -46,6 +50,9 @@ func TestScripts(t *testing.T) {
 			"mirrored": mirrored,
 			"picture":  picture,
 			"columns":  columns,
+
+			"bolt":        boltScan,
+			"validthread": validThread(threadSchema),
 		},
 	})
 }

@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -88,9 +86,7 @@ func parseRead(args []string) (*readCommand, error) {
 		return nil, err
 	}
 	c.opts.Free = c.pattern == string(pattern.Free)
-	if settings, err := os.UserConfigDir(); err == nil {
-		c.opts.LensFolder = filepath.Join(settings, "boltrose", "lenses")
-	}
+	c.opts.LensFolder = lensFolder()
 	return c, c.check(f)
 }
 

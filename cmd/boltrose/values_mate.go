@@ -82,7 +82,7 @@ func turnsValue(to *[]float64) value {
 }
 
 // boltsValue is one bolt size, or one for each hole: a name that a table of
-// clearance holes has, or a diameter.
+// clearance holes has, a diameter, or the file of boltrose thread --json.
 func boltsValue(to *[]bolt) value {
 	return value{"size", func(s string) error {
 		*to = nil
@@ -98,6 +98,9 @@ func boltsValue(to *[]bolt) value {
 }
 
 func parseBolt(s string) (bolt, error) {
+	if strings.HasSuffix(strings.ToLower(s), ".json") {
+		return boltOfThread(s)
+	}
 	if d, err := millimetres(s); err == nil {
 		return bolt{name: short(d) + " mm", diameter: d}.tabulated(), nil
 	}

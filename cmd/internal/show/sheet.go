@@ -20,6 +20,10 @@ type Sheet struct {
 	Warnings []string
 	Known    string // what ± means
 
+	// Bolts is a guess for which bolts the holes may be, "" for none. A page for
+	// the job leaves it out: there it is known.
+	Bolts string
+
 	OffCircle string   // what the * at a hole's number means, where there is one
 	HoleNotes []string // what the columns of Holes mean
 }
@@ -45,6 +49,7 @@ func NewSheet(r *pattern.Reading, unit Unit) *Sheet {
 	} else {
 		s.Facts = append(s.Facts, Fact{"PCD", "none: a free set of holes, with no pitch circle forced on them"})
 	}
+	s.Bolts = t.bolts()
 	t.holes(s)
 	if r.Bore != nil {
 		s.Features = append(s.Features, Fact{"Bore", t.feature(r.Bore)})

@@ -38,6 +38,9 @@ func Text(w io.Writer, r *pattern.Reading, opts TextOptions) error {
 		}
 	}
 	facts(s.Facts)
+	if s.Bolts != "" {
+		facts([]Fact{{"Bolts", s.Bolts}})
+	}
 	fmt.Fprintln(&b)
 	s.Holes.write(&b)
 	if s.OffCircle != "" {

@@ -34,6 +34,14 @@ func makeAll(folder string) error {
 			return err
 		}
 	}
+	bolt := samples.CiderPressBolt()
+	err := write(filepath.Join(folder, bolt.Name+".jpg"), func(w io.Writer) error {
+		img, _ := bolt.Render()
+		return samples.WriteJPEG(w, img, bolt.DPI, bolt.DPI, 85)
+	})
+	if err != nil {
+		return err
+	}
 	for _, p := range demo.Photos() {
 		err := write(filepath.Join(folder, p.Name+".jpg"), func(w io.Writer) error {
 			var img image.Image
