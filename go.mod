@@ -13,6 +13,8 @@ require (
 	github.com/ebitengine/purego v0.8.3 // indirect
 	github.com/gen2brain/heic v0.4.5 // indirect
 	github.com/google/renameio/v2 v2.0.2 // indirect
+	github.com/google/uuid v1.6.0 // indirect
+	github.com/jolestar/go-commons-pool/v2 v2.1.2 // indirect
 	github.com/klippa-app/go-pdfium v1.21.4 // indirect
 	github.com/mattn/go-runewidth v0.0.30 // indirect
 	github.com/rogpeppe/go-internal v1.16.0 // indirect

@@ -73,7 +73,7 @@ func newReadFlags(c *readCommand) *pflag.FlagSet {
 	f.Var(addValue(&c.opts.Add), "add", "")
 	f.IntVar(&c.opts.Zero, "zero", 0, "")
 	f.StringVar(&c.pattern, "pattern", "circle", "")
-	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
+	addOpening(f, &c.opts.MaxPixels, &c.opts.Page)
 	return f
 }
 
@@ -149,7 +149,7 @@ func (c *readCommand) read() (*read.Result, error) {
 	if c.picture != "-" {
 		return read.File(c.picture, c.opts)
 	}
-	pic, err := vision.Open("/dev/stdin", vision.Limits{MaxPixels: c.opts.MaxPixels})
+	pic, err := vision.OpenPage("/dev/stdin", c.opts.Page, vision.Limits{MaxPixels: c.opts.MaxPixels})
 	if err != nil {
 		return nil, err
 	}
