@@ -20,7 +20,7 @@ type LensOptions struct {
 	Printed calib.PrintedBars
 
 	MaxPixels int64
-	Page      int // of files that have several, from 1; 0: the first
+	Page      int                                     // of files that have several, from 1; 0: the first
 	Progress  func(done, of int, name, result string) // after each photograph; may be nil
 }
 

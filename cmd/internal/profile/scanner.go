@@ -18,7 +18,7 @@ type ScannerOptions struct {
 
 	DPI       [2]float64 // zero: the files'
 	MaxPixels int64
-	Page      int // of files that have several, from 1; 0: the first
+	Page      int                                     // of files that have several, from 1; 0: the first
 	Progress  func(done, of int, name, result string) // after each scan; may be nil
 }
 
