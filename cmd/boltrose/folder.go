@@ -146,6 +146,10 @@ func (c *folderCommand) report(out *folder.Outcome, stdout, stderr io.Writer) in
 	if out.Readings == 1 {
 		said[0] = "1 picture has a reading"
 	}
+	others := "%d other files left alone"
+	if out.Skipped == 1 {
+		others = "%d other file left alone"
+	}
 	for _, s := range []struct {
 		n    int
 		what string
@@ -153,7 +157,7 @@ func (c *folderCommand) report(out *folder.Outcome, stdout, stderr io.Writer) in
 		{out.Without, "%d without a pattern that can be trusted"},
 		{out.Failed, "%d could not be read"},
 		{out.Kept, "%d done before"},
-		{out.Skipped, "%d other files left alone"},
+		{out.Skipped, others},
 	} {
 		if s.n > 0 {
 			said = append(said, fmt.Sprintf(s.what, s.n))

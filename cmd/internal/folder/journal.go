@@ -145,6 +145,7 @@ func readJournal(f io.Reader) (head heading, records []*Record, size int64, err 
 			if json.Unmarshal(line, r) != nil {
 				return head, records, size, nil
 			}
+			r = r.withNames(nameOfText)
 			r.Thumbnail = nil
 			r.at = span{size, size + int64(len(line))}
 			records = append(records, r)
@@ -159,7 +160,7 @@ func (j *journal) add(it Item, records []*Record, kept bool) error {
 	defer j.mu.Unlock()
 	for _, r := range records {
 		if !kept {
-			line, err := json.Marshal(r)
+			line, err := json.Marshal(r.withNames(textOfName))
 			if err != nil {
 				return err
 			}

@@ -150,7 +150,7 @@ type known struct {
 }
 
 const (
-	likenessDraws = 1000
+	likenessDraws = 300
 	likenessSeed  = 1
 )
 

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"strings"
 	"sync"
 
 	"boltrose/cmd/internal/show"
@@ -32,7 +31,7 @@ func newProgress(w io.Writer, unit show.Unit) progress {
 // told is a picture in one line.
 func told(r *Record, unit show.Unit) string {
 	if r.Result != gotReading {
-		return fmt.Sprintf("%s: %s", oneLine(r.title()), strings.TrimPrefix(r.Reason, oneLine(r.Name)+": "))
+		return fmt.Sprintf("%s: %s", oneLine(r.title()), r.Why())
 	}
 	s := fmt.Sprintf("%s: %d holes, %s", oneLine(r.title()), r.Holes, r.Spacing)
 	if pcd := unit.PlusMinus(r.PCD, r.PCDU95); pcd != "" {

@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"strings"
+	"unicode/utf8"
 
 	"boltrose/pattern"
 )
@@ -62,6 +64,44 @@ func newRecord(it Item) *Record {
 	return &Record{Key: keyOf(it.Name), Name: it.Name, Part: it.Part, Warnings: []string{}}
 }
 
+// withNames is the record with its files' names changed.
+func (r *Record) withNames(change func(string) string) *Record {
+	c := *r
+	for _, s := range []*string{&c.Name, &c.Part, &c.Reading, &c.Overlay} {
+		*s = change(*s)
+	}
+	return &c
+}
+
+// textOfName makes a file's name fit for JSON. Bytes that are no text follow a
+// zero byte, which no name holds, as two hexadecimal digits.
+func textOfName(s string) string {
+	var b strings.Builder
+	for s != "" {
+		r, n := utf8.DecodeRuneInString(s)
+		if r == utf8.RuneError && n == 1 {
+			fmt.Fprintf(&b, "\x00%02x", s[0])
+		} else {
+			b.WriteString(s[:n])
+		}
+		s = s[n:]
+	}
+	return b.String()
+}
+
+func nameOfText(s string) string {
+	parts := strings.Split(s, "\x00")
+	for i, p := range parts[1:] {
+		if len(p) >= 2 {
+			if b, err := hex.DecodeString(p[:2]); err == nil {
+				p = string(b) + p[2:]
+			}
+		}
+		parts[i+1] = p
+	}
+	return strings.Join(parts, "")
+}
+
 func keyOf(name string) string { return digest([]byte(name))[:32] }
 
 func digest(data []byte) string {
@@ -89,6 +129,9 @@ func (r *Record) title() string {
 	}
 	return r.Name
 }
+
+// Why is the reason, where the name is told beside it.
+func (r *Record) Why() string { return strings.TrimPrefix(r.Reason, oneLine(r.Name)+": ") }
 
 // part is the name of the part that the picture is of.
 func (r *Record) part() string {
