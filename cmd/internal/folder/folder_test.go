@@ -156,7 +156,9 @@ func TestResume(t *testing.T) {
 	}{
 		{"nothing", func() {}, 0},
 		{"a new time", func() { put(t, in, map[string][]byte{"pump-1.png": scans()["pump-1.png"]}) }, 0},
-		{"another picture", func() { put(t, in, map[string][]byte{"pump-1.png": scans()["pump-2.png"], "pump-2.png": scans()["pump-1.png"]}) }, 2},
+		{"another picture", func() {
+			put(t, in, map[string][]byte{"pump-1.png": scans()["pump-2.png"], "pump-2.png": scans()["pump-1.png"]})
+		}, 2},
 		{"and back", func() { put(t, in, scans()) }, 2},
 		{"a lost overlay", func() { os.Remove(filepath.Join(out, "pump-1.overlay.png")) }, 1},
 		{"a reading with a change", func() { put(t, out, map[string][]byte{"pump-2.reading.json": []byte("{}")}) }, 1},

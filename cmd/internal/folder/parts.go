@@ -90,7 +90,7 @@ func (p *part) combine(out string) (*pattern.Reading, error) {
 		p.Reading = p.Pictures[0].Reading
 		return in[0].Reading, nil
 	}
-	file := p.Name + ".combined" + readingEnd
+	file := p.Name + combinedEnd
 	c, err := pattern.Combine(in, pattern.CombineOptions{})
 	if c != nil {
 		p.P = &c.P

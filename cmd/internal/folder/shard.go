@@ -50,6 +50,7 @@ const (
 	summaryHTML = "summary.html"
 	readingEnd  = ".reading.json"
 	overlayEnd  = ".overlay.png"
+	combinedEnd = ".combined" + readingEnd
 )
 
 // shardName is what journals are called, of a whole run or of a shard.

@@ -241,6 +241,9 @@ func (r *run) clean() {
 		reading, overlay := r.results(it, 1, 1)
 		add(reading)
 		add(overlay)
+		if it.Part != "" && r.opts.Shard.Of == 0 {
+			add(it.Part + combinedEnd)
+		}
 	}
 	for _, name := range r.tables() {
 		add(name)
