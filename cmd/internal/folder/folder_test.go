@@ -22,7 +22,7 @@ import (
 // is none, and one that is no picture.
 var scans = sync.OnceValue(func() map[string][]byte {
 	out := map[string][]byte{}
-	for i, face := range []samples.Face{samples.Ring(4, 30, 7), samples.Keyed(32, []float64{90, 160, 235, 305, 20}, 6)} {
+	for i, face := range []samples.Face{samples.Ring(4, 30, 7), samples.Keyed(32, []float64{90, 150, 235, 300, 20}, 6)} {
 		for k := range 2 {
 			r := samples.New(face, uint64(10*i+k+1))
 			r.DPI, r.Tone, r.Turn = 100, 0.6, float64(40*k)
@@ -167,6 +167,15 @@ func TestResume(t *testing.T) {
 			all := want["summary.jsonl"]
 			put(t, out, map[string][]byte{"summary.jsonl": []byte(all[:len(all)-10])})
 		}, 1},
+		{"one less of a part", func() { os.Rename(filepath.Join(in, "pump-2.png"), filepath.Join(in, "other.png")) }, 1},
+		{"and back", func() {
+			os.Rename(filepath.Join(in, "other.png"), filepath.Join(in, "pump-2.png"))
+			for _, end := range []string{readingEnd, overlayEnd} { // what was made of it stays: nobody said that it may go
+				if err := os.Remove(filepath.Join(out, "other"+end)); err != nil {
+					t.Error(err)
+				}
+			}
+		}, 0},
 		{"other settings", func() {
 			before := o.Settings
 			o.Settings = func(base, folder string) (Settings, error) {

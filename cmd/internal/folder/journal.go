@@ -10,6 +10,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"sync"
@@ -159,7 +160,7 @@ func (j *journal) add(it Item, records []*Record, kept bool) error {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	for _, r := range records {
-		if !kept {
+		if r.at == (span{}) { // it is not there yet
 			line, err := json.Marshal(r.withNames(textOfName))
 			if err != nil {
 				return err
@@ -179,6 +180,30 @@ func (j *journal) add(it Item, records []*Record, kept bool) error {
 	}
 	j.done[keyOf(it.Name)] = records
 	return nil
+}
+
+// before are the records of a picture that is done, in this run or an earlier
+// one.
+func (j *journal) before(key string) []*Record {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if all, ok := j.done[key]; ok {
+		return slices.Clone(all)
+	}
+	return slices.Clone(j.known[key])
+}
+
+// full is a record with its thumbnail, to be added once more.
+func (j *journal) full(r *Record) (*Record, error) {
+	line, err := j.line(r)
+	if err != nil {
+		return nil, err
+	}
+	var full Record
+	if err := json.Unmarshal(line, &full); err != nil {
+		return nil, err
+	}
+	return full.withNames(nameOfText), nil
 }
 
 // line is a record as it stands in the journal.

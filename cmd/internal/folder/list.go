@@ -62,7 +62,7 @@ func list(sources []string, in io.Reader, out string) (*Listing, error) {
 				return nil, fmt.Errorf("%s: there is no such folder or file, and no file has a name like it; check the name", s)
 			}
 			for _, f := range found {
-				if info, err := os.Stat(f); err == nil && info.IsDir() || ours(filepath.Base(f)) {
+				if info, err := os.Stat(f); err == nil && info.IsDir() || ours(filepath.Base(f)) || strings.HasPrefix(filepath.Base(f), ".") {
 					continue
 				}
 				paths = append(paths, f)

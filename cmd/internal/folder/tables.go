@@ -5,7 +5,6 @@ import (
 	_ "embed"
 	"encoding/base64"
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"html/template"
 	"io"
@@ -174,13 +173,9 @@ func (t tables) page(w io.Writer) error {
 		return err
 	}
 	for _, r := range t.records {
-		raw, err := t.journal.line(r)
+		full, err := t.journal.full(r)
 		if err != nil {
 			return fmt.Errorf("%s: cannot be read: %w", t.journal.path, plain(err))
-		}
-		var full Record
-		if err := json.Unmarshal(raw, &full); err != nil {
-			return fmt.Errorf("%s: a line of it is damaged: %w", t.journal.path, err)
 		}
 		c := card{Record: r, Title: r.title(), Class: strings.ReplaceAll(r.Result, " ", "-"), PCD: t.unit.PlusMinus(r.PCD, r.PCDU95), Link: link(r.Overlay), ReadingLink: link(r.Reading)}
 		if r.Result == gotReading && r.Spacing != "even" {

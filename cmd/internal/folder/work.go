@@ -22,10 +22,10 @@ import (
 	"github.com/disintegration/imaging"
 )
 
-// kept returns what an earlier run found on a picture, if it still holds: the
-// file and the settings are the same, and the results are as they were written.
+// kept returns what was found on a picture before, if it still holds: the file
+// and the settings are the same, and the results are as they were written.
 func (r *run) kept(it Item) ([]*Record, bool) {
-	all := r.journal.known[keyOf(it.Name)]
+	all := r.journal.before(keyOf(it.Name))
 	if len(all) == 0 {
 		return nil, false
 	}
@@ -43,13 +43,25 @@ func (r *run) kept(it Item) ([]*Record, bool) {
 	for i, rec := range all {
 		reading, overlay := r.results(it, rec.Page, rec.Pages)
 		switch {
-		case rec.SHA256 != sum, rec.Settings != settings.Key, rec.Result == failed, rec.Part != it.Part,
+		case rec.SHA256 != sum, rec.Settings != settings.Key, rec.Result == failed,
 			settings.Read.Page == 0 && rec.Page != i+1,
 			rec.Reading != "" && rec.Reading != reading, rec.Overlay != overlay,
 			rec.Reading != "" && !r.unchanged(rec.Reading, rec.ReadingSHA256),
 			!r.unchanged(rec.Overlay, rec.OverlaySHA256):
 			return nil, false
 		}
+	}
+	for i, rec := range all {
+		if rec.Part == it.Part {
+			continue
+		}
+		// Others of its part have come or gone: it is told anew.
+		full, err := r.journal.full(rec)
+		if err != nil {
+			return nil, false
+		}
+		full.Part = it.Part
+		all[i] = full
 	}
 	return all, true
 }
