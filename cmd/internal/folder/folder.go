@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"sync"
 
@@ -117,6 +118,9 @@ func begin(opts Options) (*run, error) {
 	// A job is a picture on one processor: several at a time leave nothing for
 	// a picture to be shared out on.
 	runtime.GOMAXPROCS(opts.Jobs)
+	// Collecting stops all jobs for a moment; each picture leaves much behind,
+	// and little of it is in use at a time.
+	debug.SetGCPercent(300)
 	r := &run{opts: opts, out: opts.Out, settings: map[string]Settings{}}
 	listing, err := r.list()
 	if err != nil {

@@ -1,7 +1,7 @@
 // Command scans renders a folder of small scans, several of each part, for
 // trying and measuring boltrose folder:
 //
-//	go run ./cmd/internal/bench/scans [-dpi 150] N FOLDER
+//	go run ./cmd/internal/bench/scans [-dpi 150] [-tiny] N FOLDER
 package main
 
 import (
@@ -23,6 +23,7 @@ import (
 
 func main() {
 	dpi := flag.Float64("dpi", 150, "pixels per inch")
+	tiny := flag.Bool("tiny", false, "pictures of 40 × 40 pixels in which there is nothing")
 	different := flag.Int("different", 40, "different pictures, of which the others are copies with another comment")
 	flag.Parse()
 	n, err := strconv.Atoi(flag.Arg(0))
@@ -30,13 +31,13 @@ func main() {
 		fmt.Fprintln(os.Stderr, "usage: go run ./cmd/internal/bench/scans [-dpi 150] N FOLDER")
 		os.Exit(2)
 	}
-	if err := render(n, *different, *dpi, flag.Arg(1)); err != nil {
+	if err := render(n, *different, *dpi, *tiny, flag.Arg(1)); err != nil {
 		fmt.Fprintln(os.Stderr, "scans:", err)
 		os.Exit(1)
 	}
 }
 
-func render(n, different int, dpi float64, folder string) error {
+func render(n, different int, dpi float64, tiny bool, folder string) error {
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		return err
 	}
@@ -46,7 +47,7 @@ func render(n, different int, dpi float64, folder string) error {
 	for range runtime.NumCPU() {
 		workers.Go(func() {
 			for i := range todo {
-				if err := one(i, dpi, folder); err != nil {
+				if err := one(i, dpi, tiny, folder); err != nil {
 					errs <- err
 				}
 			}
@@ -83,7 +84,15 @@ func name(i int) string {
 	return fmt.Sprintf("part%03d-%d%s", i/2, i%2+1, []string{".png", ".jpg", ".png", ".tif"}[i%4])
 }
 
-func one(i int, dpi float64, folder string) error {
+func one(i int, dpi float64, tiny bool, folder string) error {
+	if tiny {
+		img := image.NewGray(image.Rect(0, 0, 40, 40))
+		for k := range img.Pix {
+			img.Pix[k] = uint8(200 + (k*(i+1))%40)
+		}
+		return atomicfile.Write(filepath.Join(folder, name(i)), func(w io.Writer) error { return write(w, img, name(i), dpi) })
+	}
+
 	face := []samples.Face{
 		samples.Ring(4, 50, 7),
 		samples.Keyed(60, []float64{90, 160, 235, 305, 20}, 9),
