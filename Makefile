@@ -44,6 +44,7 @@ test: export BOLTROSE_TESTFILES := $(CURDIR)/build/testfiles
 test: lint setup-test build/testfiles/coins.png build/testfiles/left01.jpg
 	$(GO) test -tags $(TAGS) -timeout 30m ./...
 	$(GO) test -tags $(TAGS),matprofile -run Mats ./...
+	$(MAKE) --no-print-directory fuzz FUZZTIME=2s
 
 lint: setup
 	@unformatted=$$(gofmt -l .); \
@@ -71,11 +72,19 @@ bench-folder: build
 vulncheck: setup
 	$(GO) tool govulncheck -tags $(TAGS) ./...
 
+# A package's tests are built once, with what fuzzing needs, and run for each of
+# its targets. An input that fails is kept in the package's testdata/fuzz and is
+# a test from then on.
 fuzz: setup
-	@set -e; for package in $$($(GO) list -tags $(TAGS) ./...); do \
-		for target in $$($(GO) test -tags $(TAGS) -list '^Fuzz' $$package | grep '^Fuzz' || true); do \
-			echo "$$package $$target"; \
-			$(GO) test -tags $(TAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$package; \
+	@set -e; work=$(CURDIR)/build/fuzz; mkdir -p $$work; \
+	for dir in $$($(GO) list -tags $(TAGS) -f '{{.Dir}}' ./...); do \
+		grep -qs '^func Fuzz' $$dir/*_test.go || continue; \
+		$(GO) test -tags $(TAGS) -fuzz . -c -o $$work/test $$dir; \
+		cd $$dir; \
+		for target in $$($$work/test -test.list '^Fuzz' | grep '^Fuzz'); do \
+			echo "$${dir#$(CURDIR)/} $$target"; \
+			$$work/test -test.run '^$$' -test.fuzz "^$$target\$$" -test.fuzztime $(FUZZTIME) \
+				-test.fuzzminimizetime 1x -test.fuzzcachedir $$work/cache/$$target > $$work/log 2>&1 || { cat $$work/log; exit 1; }; \
 		done; \
 	done
 
