@@ -178,7 +178,10 @@ func (c *folderCommand) report(out *folder.Outcome, stdout, stderr io.Writer) in
 	if err != nil {
 		return wrong(stderr, err)
 	}
-	if !out.Whole() && !c.watch {
+	switch {
+	case out.Stopped: // who started it may start it again
+		return exitWrong
+	case !out.Whole() && !c.watch:
 		return exitNoPattern
 	}
 	return exitDone
