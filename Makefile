@@ -3,6 +3,8 @@
 # make build  build build/boltrose
 # make bench  benchmarks of the steps and of the whole process
 # make fuzz   run every fuzz target for FUZZTIME each
+# make bench-folder   time and memory of whole folders
+# make vulncheck      known vulnerabilities in the libraries
 #
 # A fresh Debian or Ubuntu needs only Go and make; the first build compiles the
 # binding to OpenCV, which takes up to a minute.
@@ -24,7 +26,7 @@ export CGO_CXXFLAGS := $(CGO_CFLAGS)
 export CGO_LDFLAGS  := -Wl,--gc-sections -Wl,--as-needed -lopencv_imgproc -lopencv_core
 TAGS := customenv
 
-.PHONY: demo test build lint bench fuzz setup setup-test
+.PHONY: demo test build lint bench bench-folder fuzz vulncheck setup setup-test
 
 demo: build
 	build/boltrose read samples/cider-press.png --overlay build/cider-press-overlay.png --json build/cider-press.json
@@ -42,6 +44,7 @@ test: export BOLTROSE_TESTFILES := $(CURDIR)/build/testfiles
 test: lint setup-test build/testfiles/coins.png build/testfiles/left01.jpg
 	$(GO) test -tags $(TAGS) -timeout 30m ./...
 	$(GO) test -tags $(TAGS),matprofile -run Mats ./...
+	$(MAKE) --no-print-directory fuzz FUZZTIME=2s
 
 lint: setup
 	@unformatted=$$(gofmt -l .); \
@@ -55,11 +58,33 @@ bench: build
 	$(GO) run -tags $(TAGS) ./cmd/internal/bench/pages build/bench
 	$(GO) run -tags $(TAGS) ./cmd/internal/bench build/boltrose build/bare build/bench/*
 
+# 200 scans of 150 dpi with one worker and two, memory at 20 to 2,000 files, and
+# 10,000 tiny ones: some hours, most of it for the 2,000.
+bench-folder: build
+	$(GO) build -tags $(TAGS) -o build/scans ./cmd/internal/bench/scans
+	build/scans 200 build/bench-folder/mixed
+	build/scans -dpi 100 2000 build/bench-folder/many
+	build/scans -tiny 10000 build/bench-folder/tiny
+	echo 'dpi = 150' > build/bench-folder/mixed/boltrose.toml
+	$(GO) run ./cmd/internal/bench/folders build/boltrose build/bench-folder/mixed build/bench-folder/many build/bench-folder/tiny
+
+# Known holes in what is built in, as far as this program reaches them.
+vulncheck: setup
+	$(GO) tool govulncheck -tags $(TAGS) ./...
+
+# A package's tests are built once, with what fuzzing needs, and run for each of
+# its targets. An input that fails is kept in the package's testdata/fuzz and is
+# a test from then on.
 fuzz: setup
-	@set -e; for package in $$($(GO) list -tags $(TAGS) ./...); do \
-		for target in $$($(GO) test -tags $(TAGS) -list '^Fuzz' $$package | grep '^Fuzz' || true); do \
-			echo "$$package $$target"; \
-			$(GO) test -tags $(TAGS) -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 1x $$package; \
+	@set -e; work=$(CURDIR)/build/fuzz; mkdir -p $$work; \
+	for dir in $$($(GO) list -tags $(TAGS) -f '{{.Dir}}' ./...); do \
+		grep -qs '^func Fuzz' $$dir/*_test.go || continue; \
+		$(GO) test -tags $(TAGS) -fuzz . -c -o $$work/test $$dir; \
+		cd $$dir; \
+		for target in $$($$work/test -test.list '^Fuzz' | grep '^Fuzz'); do \
+			echo "$${dir#$(CURDIR)/} $$target"; \
+			$$work/test -test.run '^$$' -test.fuzz "^$$target\$$" -test.fuzztime $(FUZZTIME) \
+				-test.fuzzminimizetime 1x -test.fuzzcachedir $$work/cache/$$target > $$work/log 2>&1 || { cat $$work/log; exit 1; }; \
 		done; \
 	done
 

@@ -36,6 +36,8 @@ func readEXIF(m *meta, format Format, r io.ReadSeeker) {
 		kind = imagemeta.JPEG
 	case TIFF:
 		kind = imagemeta.TIFF
+	case HEIC:
+		kind = imagemeta.HEIF
 	case WebP:
 		// The library misses a block that follows one of odd length. The block
 		// by itself is a TIFF without pixels.

@@ -1,25 +1,20 @@
 package vision
 
 import (
-	"bufio"
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
-	"image/png"
 	"io"
 	"io/fs"
 	"os"
 	"runtime/debug"
 	"syscall"
-
-	"golang.org/x/image/bmp"
-	"golang.org/x/image/tiff"
-	"golang.org/x/image/webp"
+	"time"
 )
 
 // DefaultMaxPixels is the largest picture that is read unless Limits says
@@ -32,6 +27,21 @@ type Limits struct {
 	// MaxPixels is the largest width × height that is decoded; a larger
 	// picture is refused from its header, before memory is taken for it.
 	MaxPixels int64
+
+	// Time is the longest that reading one picture may take; beyond it the file
+	// is given up.
+	Time time.Duration
+}
+
+// DefaultTime is how long reading a picture may take unless Limits says
+// otherwise: the largest page that is read takes a tenth of it.
+const DefaultTime = 5 * time.Minute
+
+func (l Limits) time() time.Duration {
+	if l.Time <= 0 {
+		return DefaultTime
+	}
+	return l.Time
 }
 
 func (l Limits) maxPixels() int64 {
@@ -48,12 +58,19 @@ func (l Limits) maxBytes() int64 {
 	return l.maxPixels()*8 + 64<<20
 }
 
-// Open reads the picture file at path. What kind of picture it is, is told by
-// its content; its name is only used in messages.
+// Open reads the picture file at path, the first page of one that has several.
+// What kind of picture it is, is told by its content; its name is only used in
+// messages.
 //
 // Every error is a *LoadError: one line that says what is wrong and what to do.
 func Open(path string, lim Limits) (*Picture, error) {
-	p, err := open(path, lim)
+	return OpenPage(path, 0, lim)
+}
+
+// OpenPage reads one page, counted from 1, of the picture file at path. Page 0
+// is the first, with a warning where there are more.
+func OpenPage(path string, page int, lim Limits) (*Picture, error) {
+	p, err := open(path, page, lim)
 	var le *LoadError
 	if errors.As(err, &le) {
 		le.Path = path
@@ -61,7 +78,7 @@ func Open(path string, lim Limits) (*Picture, error) {
 	return p, err
 }
 
-func open(path string, lim Limits) (*Picture, error) {
+func open(path string, page int, lim Limits) (*Picture, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, openError(err)
@@ -75,7 +92,7 @@ func open(path string, lim Limits) (*Picture, error) {
 	case info.IsDir():
 		return nil, failf(ErrUnreadable, "is a folder; give the picture file inside it")
 	case info.Mode().IsRegular():
-		return decode(f, info.Size(), lim)
+		return decode(f, info.Size(), page, lim)
 	}
 	// A pipe or device has no size and no second reading: take it into memory,
 	// but not before its beginning looks like a picture.
@@ -91,7 +108,8 @@ func open(path string, lim Limits) (*Picture, error) {
 	if err != nil {
 		return nil, openError(err)
 	}
-	return Decode(append(head[:n], rest...), lim)
+	data := append(head[:n], rest...)
+	return decode(bytes.NewReader(data), int64(len(data)), page, lim)
 }
 
 func openError(err error) error {
@@ -110,35 +128,43 @@ func openError(err error) error {
 
 // Decode reads a picture from the bytes of its file, as Open does.
 func Decode(data []byte, lim Limits) (*Picture, error) {
-	return decode(bytes.NewReader(data), int64(len(data)), lim)
+	return DecodePage(data, 0, lim)
+}
+
+// DecodePage reads one page from the bytes of a file, as OpenPage does.
+func DecodePage(data []byte, page int, lim Limits) (*Picture, error) {
+	return decode(bytes.NewReader(data), int64(len(data)), page, lim)
 }
 
 // decode reads from r without ever holding the whole file: a 600 dpi colour
 // page is 60–100 MB compressed and its pixels are 140 MB more.
-func decode(r io.ReaderAt, size int64, lim Limits) (*Picture, error) {
+func decode(r io.ReaderAt, size int64, page int, lim Limits) (*Picture, error) {
 	if size > lim.maxBytes() {
 		return nil, failf(ErrTooLarge, "the file has %d MB, more than a picture of %s can need; scan at a lower dpi, crop it, or raise --max-pixels",
 			size>>20, megapixels(lim.maxPixels()))
 	}
-	head := make([]byte, min(size, headLen))
-	if n, err := r.ReadAt(head, 0); n < len(head) {
-		return nil, openError(err)
-	}
-	format, err := sniff(head)
-	if err != nil {
-		return nil, err
-	}
-	if err := checkHeader(format, io.NewSectionReader(r, 0, size), lim); err != nil {
-		return nil, err
-	}
+	return within(lim.time(), func(ctx context.Context) (*Picture, error) {
+		f := &file{ReaderAt: untilDone{ctx, r}, size: size, ctx: ctx}
+		head := make([]byte, min(size, headLen))
+		if n, err := f.ReadAt(head, 0); n < len(head) {
+			return nil, openError(err)
+		}
+		format, err := sniff(head)
+		if err != nil {
+			return nil, err
+		}
+		return f.decode(format, page, lim)
+	})
+}
 
+func (f *file) decode(format Format, n int, lim Limits) (p *Picture, err error) {
 	digest := sha256.New()
 	digested := make(chan error, 1)
 	go func() {
-		_, err := io.Copy(digest, io.NewSectionReader(r, 0, size))
+		_, err := io.Copy(digest, f.section())
 		digested <- err
 	}()
-	p, err := decodePixels(format, r, size)
+	p, err = f.picture(format, n, lim)
 	readErr := <-digested // also on error: r must not be read after decode returns
 	if err != nil {
 		return nil, err
@@ -146,19 +172,32 @@ func decode(r io.ReaderAt, size int64, lim Limits) (*Picture, error) {
 	if readErr != nil {
 		return nil, openError(readErr)
 	}
+	if p.Page > 1 { // or all pages of a file would seem the same picture
+		fmt.Fprintf(digest, "#%d", p.Page)
+	}
 	p.SHA256 = hex.EncodeToString(digest.Sum(nil))
 	return p, nil
 }
 
-func decodePixels(format Format, r io.ReaderAt, size int64) (*Picture, error) {
-	meta := readMeta(format, r, size)
-	switch {
-	case format == TIFF && meta.separatePlanes:
-		return nil, failf(ErrUnsupported, "its colours are stored as separate planes, a kind of TIFF that is not read; save it as PNG")
-	case format == TIFF && meta.preview:
-		return nil, failf(ErrUnsupported, "starts with a mere preview, as raw camera pictures do, which are not read; save it as PNG or JPEG")
+// picture reads page n; 0 is the first.
+func (f *file) picture(format Format, n int, lim Limits) (p *Picture, err error) {
+	defer recoverDamaged(format, &err)
+	doc, err := readers[format].open(f)
+	if err != nil {
+		return nil, err
 	}
-	grey, err := decodeGrey(format, io.NewSectionReader(r, 0, size))
+	defer doc.close()
+	if n > doc.pages() {
+		return nil, failf(ErrUnreadable, "has no page %d; %s", n, pagesThere(doc.pages()))
+	}
+	page, err := doc.page(max(n, 1))
+	if err != nil {
+		return nil, err
+	}
+	if err := checkSize(page.config, lim); err != nil {
+		return nil, err
+	}
+	grey, err := page.grey(format)
 	if err != nil {
 		return nil, err
 	}
@@ -167,37 +206,29 @@ func decodePixels(format Format, r io.ReaderAt, size int64) (*Picture, error) {
 	if len(grey.Pix) > 16<<20 {
 		debug.FreeOSMemory()
 	}
-	p := &Picture{Format: string(format), Camera: meta.camera}
-	p.Grey = upright(grey, meta.orientation)
-	p.DPI, p.DPISource, p.Warnings = chooseDPI(meta.dpi)
-	if swapsAxes(meta.orientation) {
+	m := page.meta
+	p = &Picture{Format: string(format), Camera: m.camera, Page: max(n, 1), Pages: doc.pages()}
+	p.Grey = upright(grey, m.orientation)
+	p.DPI, p.DPISource, p.Warnings = chooseDPI(m.dpi)
+	if swapsAxes(m.orientation) {
 		p.DPI[0], p.DPI[1] = p.DPI[1], p.DPI[0]
+	}
+	p.Warnings = append(p.Warnings, m.warnings...)
+	if n == 0 && p.Pages > 1 {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("the file has %d pages, of which this is the first; --page N takes another", p.Pages))
 	}
 	return p, nil
 }
 
-// codec is how one format is read: by decoders written in Go, which on a
-// crafted file fail with an error or at worst panic; a decoder in C could
-// take the process with it.
-type codec struct {
-	config func(io.Reader) (image.Config, error)
-	pixels func(io.Reader) (image.Image, error)
-}
-
-var codecs = map[Format]codec{
-	PNG:  {png.DecodeConfig, png.Decode},
-	JPEG: {jpeg.DecodeConfig, jpeg.Decode},
-	TIFF: {tiff.DecodeConfig, tiff.Decode}, // the first page, when there are more
-	BMP:  {bmp.DecodeConfig, bmp.Decode},
-	WebP: {webp.DecodeConfig, webp.Decode},
-}
-
-func checkHeader(format Format, r *io.SectionReader, lim Limits) (err error) {
-	defer recoverDamaged(format, &err)
-	c, err := codecs[format].config(reader(format, r))
-	if err != nil {
-		return decoderError(format, err)
+func pagesThere(n int) string {
+	if n == 1 {
+		return "there is only one: leave --page out"
 	}
+	return fmt.Sprintf("--page is a number from 1 to %d", n)
+}
+
+// checkSize refuses a picture from its header.
+func checkSize(c image.Config, lim Limits) error {
 	w, h, most := int64(c.Width), int64(c.Height), lim.maxPixels()
 	if w <= 0 || h <= 0 {
 		return failf(ErrDamaged, "its header says %d × %d pixels: no picture; scan or save it again", w, h)
@@ -239,55 +270,6 @@ func roomFor(bytes int64) bool {
 		return false
 	}
 	return syscall.Munmap(probe) == nil
-}
-
-// decodeGrey is a function of its own so that the decoder's picture, up to
-// eight times the size of the grey one, is out of reach when it returns.
-func decodeGrey(format Format, r *io.SectionReader) (grey *image.Gray, err error) {
-	defer recoverDamaged(format, &err)
-	img, err := codecs[format].pixels(reader(format, r))
-	if err != nil {
-		return nil, decoderError(format, err)
-	}
-	if format == WebP {
-		fullRange(img)
-	}
-	return toGrey(img), nil
-}
-
-// reader buffers r for the decoders that read a few bytes at a time. The TIFF
-// decoder jumps about and must be given r itself, or it keeps the whole file.
-func reader(format Format, r *io.SectionReader) io.Reader {
-	if format == TIFF {
-		return r
-	}
-	return bufio.NewReaderSize(r, 1<<16)
-}
-
-// recoverDamaged turns a decoder's panic into the error of a damaged file.
-func recoverDamaged(format Format, err *error) {
-	if r := recover(); r != nil {
-		*err = decoderError(format, fmt.Errorf("%v", r))
-	}
-}
-
-// decoderError says in our words why a decoder gave up.
-func decoderError(format Format, err error) error {
-	var (
-		p png.UnsupportedError
-		j jpeg.UnsupportedError
-		t tiff.UnsupportedError
-	)
-	switch {
-	case errors.As(err, &p), errors.As(err, &j), errors.As(err, &t), errors.Is(err, bmp.ErrUnsupported):
-		return failf(ErrUnsupported, "is a kind of %s that is not read (%v); save it as an ordinary PNG", format.name(), err)
-	case errors.Is(err, io.EOF), errors.Is(err, io.ErrUnexpectedEOF):
-		return failf(ErrDamaged, "is a %s that ends too early; copy or scan it again", format.name())
-	}
-	if format == TIFF { // of which there are more kinds than any program reads
-		return failf(ErrDamaged, "is a TIFF that cannot be read (%v), damaged or of an unusual kind; copy or scan it again, or save it as PNG", err)
-	}
-	return failf(ErrDamaged, "is a damaged %s (%v); copy or scan it again", format.name(), err)
 }
 
 // megapixels prints a number of pixels so that a person can compare it.

@@ -15,6 +15,8 @@ const (
 	TIFF Format = "tiff"
 	BMP  Format = "bmp"
 	WebP Format = "webp"
+	HEIC Format = "heic"
+	PDF  Format = "pdf"
 )
 
 func (f Format) name() string {
@@ -38,6 +40,11 @@ var magics = []struct {
 	{0, "MM\x00*", TIFF},
 	{8, "WEBP", WebP},
 	{0, "BM", BMP},
+	{0, "%PDF-", PDF},
+	{4, "ftyphei", HEIC},
+	{4, "ftyphev", HEIC},
+	{4, "ftypmif1", HEIC},
+	{4, "ftypmsf1", HEIC},
 }
 
 const saveAs = "save it as PNG, JPEG or TIFF and give that file"
@@ -50,9 +57,6 @@ var strangers = []struct {
 	is    string
 	do    string
 }{
-	{0, "%PDF", "a PDF document", "scan to PNG or TIFF instead, or take the picture out of it with a program such as pdfimages"},
-	{4, "ftyphei", "a HEIC photograph", "set the phone to save JPEG, or " + saveAs},
-	{4, "ftypmif1", "a HEIC photograph", "set the phone to save JPEG, or " + saveAs},
 	{4, "ftypavif", "an AVIF picture", saveAs},
 	{4, "ftypcrx", "a raw camera picture", saveAs},
 	{4, "ftyp", "a video", "take a still picture of the rubbing instead"},
@@ -93,11 +97,14 @@ func sniff(head []byte) (Format, error) {
 			return "", failf(ErrNotPicture, "is %s, not a picture that can be read; %s", s.is, s.do)
 		}
 	}
+	if bytes.Contains(head, []byte("%PDF-")) { // other bytes may come before it
+		return PDF, nil
+	}
 	is := "no picture that is known here"
 	if text := lookLikeText(head); text != "" {
 		is = text + ", not a picture"
 	}
-	return "", failf(ErrNotPicture, "is %s; give a PNG, JPEG, TIFF, BMP or WebP file", is)
+	return "", failf(ErrNotPicture, "is %s; give a PNG, JPEG, TIFF, BMP, WebP, HEIC or PDF file", is)
 }
 
 // lookLikeText names a text file by its first bytes; empty when it is not

@@ -102,3 +102,16 @@ func FuzzWebP(f *testing.F) {
 	f.Add(huge(f, WebP))
 	f.Fuzz(checkDecode)
 }
+
+func FuzzHEIC(f *testing.F) {
+	addFiles(f, "*.heic")
+	f.Fuzz(checkDecode)
+}
+
+func FuzzPDF(f *testing.F) {
+	addFiles(f, "*.pdf")
+	m := stairs(30, 15)
+	f.Add(pdfOf(72, 72, 90, "", onPage{m: m, place: [6]float64{72, 0, 0, 72, 0, 0}}))
+	f.Add(pdfOf(72, 72, 0, "", onPage{m: m, place: [6]float64{72, 0, 0, 36, 0, 0}}, onPage{m: m, place: [6]float64{72, 0, 0, 36, 0, 36}}))
+	f.Fuzz(checkDecode)
+}

@@ -117,6 +117,10 @@ func fullRange(img image.Image) {
 	case *image.NYCbCrA:
 		luma = m.Y
 	}
+	stretch(luma)
+}
+
+func stretch(luma []uint8) {
 	for i, v := range luma {
 		luma[i] = uint8(min(max((int(v)-16)*255+109, 0)/219, 255))
 	}

@@ -12,6 +12,7 @@ type meta struct {
 	orientation int // EXIF, 0 when not given
 	dpi         []dpiClaim
 	camera      *Camera
+	warnings    []string
 
 	// Kinds of TIFF that the decoder would misread.
 	separatePlanes bool // each colour stored as a picture of its own

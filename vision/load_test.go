@@ -150,6 +150,8 @@ func TestEveryKindOfPixel(t *testing.T) {
 		{"jpeg CMYK", JPEG, testdata(t, "cmyk.jpg"), 0, 76, 3},
 		{"tiff colour", TIFF, encoded(t, TIFF, sceneRGBA()), 0, 76, 0},
 		{"tiff LZW", TIFF, testdata(t, "lzw.tif"), 0, 76, 0},
+		{"tiff PackBits", TIFF, testdata(t, "packbits.tif"), 0, 76, 0},
+		{"tiff tiled, LZW with predictor", TIFF, testdata(t, "tiled-lzw.tif"), 0, 76, 0},
 		{"tiff 16-bit", TIFF, testdata(t, "zip16.tif"), 0, 76, 0},
 		{"tiff tiled", TIFF, testdata(t, "tiled.tif"), 0, 76, 0},
 		{"tiff fax (group 4)", TIFF, testdata(t, "g4.tif"), 0, dithered, 0},
@@ -159,6 +161,8 @@ func TestEveryKindOfPixel(t *testing.T) {
 		{"bmp 1-bit", BMP, testdata(t, "mono.bmp"), 0, dithered, 0},
 		{"webp lossy", WebP, testdata(t, "lossy.webp"), 0, 77, 3},
 		{"webp lossless", WebP, testdata(t, "lossless.webp"), 0, 76, 0},
+		{"pdf", PDF, testdata(t, "pages.pdf"), 0, 76, 0},
+		{"pdf fax (group 4)", PDF, testdata(t, "g4.pdf"), 0, dithered, 0},
 		{"webp transparent", WebP, testdata(t, "alpha.webp"), 0, 77, 3},
 	}
 	for _, c := range cases {
@@ -450,7 +454,10 @@ func TestDPI(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			p := mustDecode(t, c.data)
+			p, err := DecodePage(c.data, 1, Limits{})
+			if err != nil {
+				t.Fatal(err)
+			}
 			wellFormed(t, p)
 			// pHYs and BMP hold whole pixels per metre: 23622 for 600 dpi.
 			if math.Abs(p.DPI[0]-c.x) > 0.002 || math.Abs(p.DPI[1]-c.y) > 0.002 || p.DPISource != c.source {
@@ -702,9 +709,10 @@ func TestOpenRefuses(t *testing.T) {
 		{"folder", dir, ErrUnreadable, []string{"is a folder", "give the picture"}},
 		{"file as folder", filepath.Join(file("plain", nil), "a.png"), ErrUnreadable, []string{"cannot be read"}},
 		{"zero bytes", file("zero.png", nil), ErrEmpty, []string{"empty", "zero bytes", "again"}},
-		{"device", "/dev/zero", ErrNotPicture, []string{"no picture", "give a PNG, JPEG, TIFF, BMP or WebP"}},
-		{"pdf", file("a.png", []byte("%PDF-1.7\n...")), ErrNotPicture, []string{"PDF", "scan to PNG or TIFF"}},
-		{"heic", file("a.jpg", []byte("\x00\x00\x00\x18ftypheic\x00\x00")), ErrNotPicture, []string{"HEIC", "save JPEG"}},
+		{"device", "/dev/zero", ErrNotPicture, []string{"no picture", "give a PNG, JPEG, TIFF, BMP, WebP, HEIC or PDF"}},
+		{"pdf", file("a.png", []byte("%PDF-1.7\n...")), ErrDamaged, []string{"PDF", "again"}},
+		{"heic", file("a.jpg", []byte("\x00\x00\x00\x18ftypheic\x00\x00")), ErrDamaged, []string{"HEIC", "again"}},
+		{"avif", file("a.avif", []byte("\x00\x00\x00\x18ftypavif\x00\x00")), ErrNotPicture, []string{"AVIF", "save it as PNG"}},
 		{"svg", file("a.svg", []byte("<?xml version=\"1.0\"?>\n<svg>")), ErrNotPicture, []string{"SVG drawing", "give a PNG"}},
 		{"text", file("a.txt", []byte(text)), ErrNotPicture, []string{"text file", "give a PNG"}},
 		{"zip", file("a.docx", []byte("PK\x03\x04\x14\x00")), ErrNotPicture, []string{"zip archive", "take the picture out"}},
@@ -770,16 +778,16 @@ func TestOpenReadsAPipe(t *testing.T) {
 }
 
 func TestDecoderPanicIsDamage(t *testing.T) {
-	good := codecs[BMP]
-	t.Cleanup(func() { codecs[BMP] = good })
+	good := readers[BMP].(simple)
+	t.Cleanup(func() { readers[BMP] = good })
 	data := encoded(t, BMP, sceneRGBA())
 	panics := func() int { var none []int; return none[len(data)] }
 
-	codecs[BMP] = codec{good.config, func(io.Reader) (image.Image, error) { panics(); return nil, nil }}
+	readers[BMP] = simple{BMP, good.config, func(io.Reader) (image.Image, error) { panics(); return nil, nil }}
 	_, err := Decode(data, Limits{})
 	checkError(t, err, ErrDamaged, "damaged BMP", "again")
 
-	codecs[BMP] = codec{func(io.Reader) (image.Config, error) { panics(); return image.Config{}, nil }, good.pixels}
+	readers[BMP] = simple{BMP, func(io.Reader) (image.Config, error) { panics(); return image.Config{}, nil }, good.decode}
 	_, err = Decode(data, Limits{})
 	checkError(t, err, ErrDamaged, "damaged BMP", "again")
 }

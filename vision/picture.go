@@ -16,8 +16,10 @@ type Picture struct {
 	// Grey has its origin at (0, 0) and no gaps between rows: Stride is the
 	// width. 0 is black, 255 white; what was transparent is white paper.
 	Grey   *image.Gray
-	SHA256 string // hex digest of the file's bytes
-	Format string // "png", "jpeg", "tiff", "bmp" or "webp"
+	SHA256 string // hex digest of the file's bytes; of page N > 1, of these and "#N"
+	Format string // "png", "jpeg", "tiff", "bmp", "webp", "heic" or "pdf"
+
+	Page, Pages int // which page this is, from 1, and how many the file has
 
 	// DPI is what the file says of its own resolution, pixels per inch along
 	// x and y of the upright picture; zero when it says nothing. DPISource

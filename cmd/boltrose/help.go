@@ -26,7 +26,7 @@ Example:
 
 var helps = map[string]string{
 	"read": helpRead, "scale": helpScale,
-	"solve": helpSolve, "combine": helpCombine, "mate": helpMate,
+	"solve": helpSolve, "combine": helpCombine, "folder": helpFolder, "mate": helpMate,
 	"draw": helpDraw, "guard": helpGuard, "frame": helpFrame, "thread": helpThread,
 	"profile": helpProfile, "profile lens": helpProfileLens, "profile scanner": helpProfileScanner,
 	"version": helpVersion, "help": helpMain,

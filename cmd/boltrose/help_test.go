@@ -16,6 +16,7 @@ func TestHelp(t *testing.T) {
 		"read":            newReadFlags(&readCommand{}),
 		"solve":           newSolveFlags(&solveCommand{}),
 		"combine":         newCombineFlags(&combineCommand{}),
+		"folder":          newFolderFlags(&folderCommand{}),
 		"mate":            newMateFlags(&mateCommand{}),
 		"draw":            newDrawFlags(&drawCommand{}),
 		"guard":           newGuardFlags(&guardCommand{}),

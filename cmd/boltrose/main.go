@@ -39,6 +39,7 @@ var commands = map[string]func(args []string, stdout, stderr io.Writer) int{
 	"read":    runRead,
 	"solve":   runSolve,
 	"combine": runCombine,
+	"folder":  runFolder,
 	"mate":    runMate,
 	"draw":    runDraw,
 	"guard":   runGuard,

@@ -68,7 +68,7 @@ func newProfileLensFlags(c *profileLensCommand) *pflag.FlagSet {
 	f.Var(countsValue(&c.opts.Chessboard), "chessboard", "")
 	f.Var(countsValue(&c.opts.Grid), "grid", "")
 	f.Var(barsValue(&c.opts.Printed), "printed", "")
-	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
+	addOpening(f, &c.opts.MaxPixels, &c.opts.Page)
 	return f
 }
 

@@ -34,7 +34,7 @@ func newProfileScannerFlags(c *profileScannerCommand) *pflag.FlagSet {
 	}}, "sheet", "")
 	f.Var(barsValue(&c.opts.Printed), "printed", "")
 	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
-	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
+	addOpening(f, &c.opts.MaxPixels, &c.opts.Page)
 	return f
 }
 

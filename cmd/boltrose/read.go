@@ -48,31 +48,36 @@ func runRead(args []string, stdout, stderr io.Writer) int {
 
 // newReadFlags are the flags of boltrose read, which set c.
 func newReadFlags(c *readCommand) *pflag.FlagSet {
-	c.opts.ScaleU = -1 // a home scanner's
 	f := newFlags("read")
 	c.results.addTo(f)
 	f.StringVar(&c.overlay, "overlay", "", "")
 	f.BoolVar(&c.explain, "explain", false, "")
 	f.BoolVar(&c.budget, "budget", false, "")
+	f.Var(tiesValue(&c.opts.Ties), "tie", "")
+	f.Var(distancesValue(&c.opts.Between), "known", "")
+	f.StringSliceVar(&c.opts.Drop, "drop", nil, "")
+	f.Var(addValue(&c.opts.Add), "add", "")
+	f.IntVar(&c.opts.Zero, "zero", 0, "")
+	c.addTo(f)
+	return f
+}
+
+// addTo adds the flags that may be meant for many pictures alike.
+func (c *readCommand) addTo(f *pflag.FlagSet) {
+	c.opts.ScaleU = -1 // a home scanner's
 	f.Var(dpiValue(&c.opts.DPI), "dpi", "")
 	f.Var(relativeValue(&c.opts.ScaleU), "scale-u", "")
-	f.Var(tiesValue(&c.opts.Ties), "tie", "")
 	f.Var(sheetValue(&c.opts.Sheet), "sheet", "")
 	f.Var(barsValue(&c.opts.Printed), "printed", "")
 	f.Var(aboveValue(&c.opts.AboveMM, &c.opts.AboveU95), "above", "")
 	f.StringVar(&c.opts.LensFile, "lens", "", "")
 	f.StringVar(&c.opts.ScannerFile, "scanner", "", "")
-	f.Var(distancesValue(&c.opts.Between), "known", "")
 	f.Var(pcdValue(&c.opts.PCD, &c.opts.PCDU95), "pcd", "")
 	f.BoolVar(&c.opts.FromBehind, "from-behind", false, "")
 	f.IntVar(&c.opts.Holes, "holes", 0, "")
 	f.Var(rangeValue(&c.opts.MinDiameter, &c.opts.MaxDiameter), "diameter", "")
-	f.StringSliceVar(&c.opts.Drop, "drop", nil, "")
-	f.Var(addValue(&c.opts.Add), "add", "")
-	f.IntVar(&c.opts.Zero, "zero", 0, "")
 	f.StringVar(&c.pattern, "pattern", "circle", "")
-	f.Var(pixelsValue(&c.opts.MaxPixels), "max-pixels", "")
-	return f
+	addOpening(f, &c.opts.MaxPixels, &c.opts.Page)
 }
 
 func parseRead(args []string) (*readCommand, error) {
@@ -85,9 +90,14 @@ func parseRead(args []string) (*readCommand, error) {
 	if c.picture, err = oneFile(f, "picture", "boltrose read rubbing.png", ""); err != nil {
 		return nil, err
 	}
+	return c, c.finish(f)
+}
+
+// finish sets what follows from the flags.
+func (c *readCommand) finish(f *pflag.FlagSet) error {
 	c.opts.Free = c.pattern == string(pattern.Free)
 	c.opts.LensFolder = lensFolder()
-	return c, c.check(f)
+	return c.check(f)
 }
 
 // check refuses flags that cannot be, alone or together.
@@ -145,7 +155,7 @@ func (c *readCommand) read() (*read.Result, error) {
 	if c.picture != "-" {
 		return read.File(c.picture, c.opts)
 	}
-	pic, err := vision.Open("/dev/stdin", vision.Limits{MaxPixels: c.opts.MaxPixels})
+	pic, err := vision.OpenPage("/dev/stdin", c.opts.Page, vision.Limits{MaxPixels: c.opts.MaxPixels})
 	if err != nil {
 		return nil, err
 	}

@@ -205,6 +205,23 @@ func addValue(to *[]read.Added) value {
 	}}
 }
 
+// addOpening adds the flags of whoever opens a picture.
+func addOpening(f *pflag.FlagSet, maxPixels *int64, page *int) {
+	f.Var(pixelsValue(maxPixels), "max-pixels", "")
+	f.Var(pageValue(page), "page", "")
+}
+
+func pageValue(to *int) value {
+	return value{"page", func(s string) error {
+		n, err := strconv.Atoi(strings.TrimSpace(s))
+		if err != nil || n < 1 {
+			return errors.New("give the number of a page, from 1")
+		}
+		*to = n
+		return nil
+	}}
+}
+
 func pixelsValue(to *int64) value {
 	return value{"pixels", func(s string) error {
 		digits, mega := strings.CutSuffix(strings.TrimSpace(s), "M")

@@ -19,6 +19,9 @@ import (
 	"github.com/google/renameio/v2"
 )
 
+// ErrFull says that a file was not written because the disk has no room for it.
+var ErrFull = errors.New("the disk is full")
+
 // Check reports whether Write to path can be expected to succeed. It changes
 // nothing. The error is one line that says what is wrong and what to do.
 func Check(path string) error {
@@ -139,7 +142,7 @@ func explain(path string, err error) error {
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return fmt.Errorf("%s: no permission to write it or its folder %s; give a name in a folder of yours", path, folder)
 	case errors.Is(err, syscall.ENOSPC):
-		return fmt.Errorf("%s: cannot be written, the disk is full; nothing was changed", path)
+		return fmt.Errorf("%s: cannot be written, %w; nothing was changed", path, ErrFull)
 	}
 	var pe *fs.PathError
 	if errors.As(err, &pe) {

@@ -20,6 +20,7 @@ type LensOptions struct {
 	Printed calib.PrintedBars
 
 	MaxPixels int64
+	Page      int                                     // of files that have several, from 1; 0: the first
 	Progress  func(done, of int, name, result string) // after each photograph; may be nil
 }
 
@@ -38,7 +39,7 @@ func Lens(paths []string, opts LensOptions) (*LensResult, error) {
 	var firstName string
 	for i, path := range paths {
 		name := filepath.Base(path)
-		pic, err := vision.Open(path, vision.Limits{MaxPixels: opts.MaxPixels})
+		pic, err := vision.OpenPage(path, opts.Page, vision.Limits{MaxPixels: opts.MaxPixels})
 		if err != nil {
 			return nil, err
 		}

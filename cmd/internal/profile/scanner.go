@@ -18,6 +18,7 @@ type ScannerOptions struct {
 
 	DPI       [2]float64 // zero: the files'
 	MaxPixels int64
+	Page      int                                     // of files that have several, from 1; 0: the first
 	Progress  func(done, of int, name, result string) // after each scan; may be nil
 }
 
@@ -36,7 +37,7 @@ func Scanner(paths []string, opts ScannerOptions) (*ScannerResult, error) {
 	var dpi [2]float64
 	for i, path := range paths {
 		name := filepath.Base(path)
-		pic, err := vision.Open(path, vision.Limits{MaxPixels: opts.MaxPixels})
+		pic, err := vision.OpenPage(path, opts.Page, vision.Limits{MaxPixels: opts.MaxPixels})
 		if err != nil {
 			return nil, err
 		}

@@ -18,6 +18,7 @@ import (
 // Options is what a person may say about a picture.
 type Options struct {
 	MaxPixels int64
+	Page      int // of a file that has several, from 1; 0: the first
 
 	// At most one of these gives the scale; without any, what the picture
 	// shows and its file says.
@@ -89,7 +90,7 @@ const rubbedDiameterU = 0.25
 // When the picture could be opened but holds no pattern that can be trusted,
 // the error is pattern.ErrNoPattern and the result holds what was seen.
 func File(path string, opts Options) (*Result, error) {
-	pic, err := vision.Open(path, vision.Limits{MaxPixels: opts.MaxPixels})
+	pic, err := vision.OpenPage(path, opts.Page, vision.Limits{MaxPixels: opts.MaxPixels})
 	if err != nil {
 		return nil, err
 	}
@@ -98,6 +99,9 @@ func File(path string, opts Options) (*Result, error) {
 
 // Picture reads a picture that was loaded from the file called name.
 func Picture(pic *vision.Picture, name string, opts Options) (*Result, error) {
+	if pic.Pages > 1 {
+		name = fmt.Sprintf("%s, page %d", name, pic.Page)
+	}
 	build, err := chooseWay(pic, opts)
 	if err != nil {
 		return nil, err

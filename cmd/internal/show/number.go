@@ -124,3 +124,18 @@ func pointsInLine(texts []string) {
 		texts[i] = strings.Repeat(" ", before-b) + s + strings.Repeat(" ", after-a)
 	}
 }
+
+// Number is a length (mm) in the unit, for a table that a machine reads.
+func (u Unit) Number(mm float64) string {
+	return strconv.FormatFloat(mm*u.perMM, 'f', u.decimals+1, 64)
+}
+
+// PlusMinus is a length (mm) with its ± and its unit, as it is printed; "" where
+// there is none.
+func (u Unit) PlusMinus(mm, u95 *float64) string {
+	if mm == nil || u95 == nil {
+		return ""
+	}
+	f := u.figure(*mm, *u95)
+	return strings.TrimSpace(f.value+" "+f.pm) + " " + u.Name
+}
