@@ -269,6 +269,9 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	}
 	var normal mat.SymDense
 	normal.SymOuterK(1, left.T())
+	var by mat.VecDense
+	by.MulVec(left.T(), mat.NewVecDense(count, f.sol.r))
+	f.seenFlat(&normal, &by, factor, sd)
 	for k := range 3 {
 		if !(normal.At(k, k) > 1e-12) {
 			return nil
@@ -276,8 +279,6 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 		// What is not known of a bend stays near zero: a sheet is not metres high.
 		normal.SetSym(k, k, normal.At(k, k)+1/(maxBend*maxBend))
 	}
-	var by mat.VecDense
-	by.MulVec(left.T(), mat.NewVecDense(count, f.sol.r))
 	var chol mat.Cholesky
 	var amount mat.VecDense
 	if !chol.Factorize(&normal) || chol.SolveVecTo(&amount, &by) != nil {
@@ -302,6 +303,32 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	}
 	rep.Warnings = append(rep.Warnings, fmt.Sprintf("the sheet was not flat, by about %.1f mm, or the lens bends as that would: hold it down on a flat face and take the picture again", rep.BendMM))
 	return nil
+}
+
+// seenFlat is what the residuals leave of the bends that a sheet may have: of
+// the prior variance, and of how much of each they speak for, which nothing is
+// corrected by (the mean and the variance after Bayes). From a slant a bend
+// shows; from straight above it does not, and does little harm.
+func (f *controlFit) seenFlat(normal *mat.SymDense, by *mat.VecDense, factor float64, sd *[laterErrors]float64) {
+	if !(f.set.FlatU > 0) || !(factor > 0) {
+		return
+	}
+	after := mat.NewSymDense(3, nil)
+	for i := range 3 {
+		for j := i; j < 3; j++ {
+			after.SetSym(i, j, normal.At(i, j)/factor)
+		}
+		after.SetSym(i, i, after.At(i, i)+3/(f.set.FlatU*f.set.FlatU))
+	}
+	var chol mat.Cholesky
+	var amount mat.VecDense
+	var cov mat.SymDense
+	if !chol.Factorize(after) || chol.SolveVecTo(&amount, by) != nil || chol.InverseTo(&cov) != nil {
+		return
+	}
+	for k := range 3 {
+		sd[eBend+k] = math.Hypot(amount.AtVec(k)/factor, math.Sqrt(cov.At(k, k)))
+	}
 }
 
 // leastBend is how flat paper lies that was held down, in mm: common practice.
