@@ -27,7 +27,7 @@ Example:
 var helps = map[string]string{
 	"read": helpRead, "scale": helpScale,
 	"solve": helpSolve, "combine": helpCombine, "mate": helpMate,
-	"draw": helpDraw, "guard": helpGuard, "frame": helpFrame,
+	"draw": helpDraw, "guard": helpGuard, "frame": helpFrame, "desk": helpDesk,
 	"profile": helpProfile, "profile lens": helpProfileLens, "profile scanner": helpProfileScanner,
 	"version": helpVersion, "help": helpMain,
 }

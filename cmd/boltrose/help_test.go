@@ -20,6 +20,7 @@ func TestHelp(t *testing.T) {
 		"draw":            newDrawFlags(&drawCommand{}),
 		"guard":           newGuardFlags(&guardCommand{}),
 		"frame":           newFrameFlags(&frameCommand{}),
+		"desk":            newDeskFlags(&deskCommand{}),
 		"profile lens":    newProfileLensFlags(&profileLensCommand{}),
 		"profile scanner": newProfileScannerFlags(&profileScannerCommand{}),
 	}
