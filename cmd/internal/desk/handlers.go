@@ -122,7 +122,6 @@ func (d *Desk) upload(w http.ResponseWriter, r *http.Request) {
 		fail(w, err)
 		return
 	}
-	w.WriteHeader(http.StatusAccepted)
 	give(w, entry{ID: t.id, Name: t.name, State: "waiting"})
 }
 

@@ -4,6 +4,12 @@
 
 import { key, keyHeader } from "./ask.js";
 
+// The viewer would put a style sheet of its own into the page, which the page's
+// policy forbids, unless it finds one there: this looks like it and is none.
+const noStyle = document.createElementNS("", "style");
+noStyle.setAttribute("data-openseadragon-mobile-css", "true");
+document.head.append(noStyle);
+
 const svgNS = "http://www.w3.org/2000/svg";
 
 export function svg(name, attributes = {}, ...children) {
