@@ -60,6 +60,8 @@ export class Picture {
     this.opened = false;
     this.viewer.addOnceHandler("open", () => {
       this.opened = true;
+      this.viewer.forceResize(); // it was made while the page had no room for it
+      this.viewer.viewport.goHome(true);
       this.viewer.element.dataset.open = view.ID;
       this.place();
     });
@@ -118,7 +120,7 @@ export class Picture {
     this.k = k;
     this.group.setAttribute("transform", `matrix(${k} 0 0 ${k} ${at.x} ${at.y})`);
     for (const [t, x, y] of this.labels) t.setAttribute("transform", `translate(${x} ${y}) scale(${1 / k})`);
-    for (const p of this.points ? this.points.children : []) p.setAttribute("r", 2.6 / k);
+    for (const p of this.points ? this.points.children : []) p.setAttribute("r", 1.7 / k);
     this.drawAim();
   }
 
