@@ -460,10 +460,10 @@ func TestDeskWholeWay(t *testing.T) {
 
 	// A row shows its chord and a chord its row.
 	p.run(chromedp.Focus(chromedp.CSS(`#chords tr[data-chord="2"] button`)))
-	p.until(`document.querySelector('.found .chord.on').dataset.chord === "2"`)
+	p.until(`document.querySelector('.found .chord.on')?.dataset.chord === "2"`)
 	from, to := evaluated[[]float64](p, `document.querySelector('[data-chord="4"] .shape').getAttribute("d").slice(1).split("L")[0].split(",").map(Number)`), evaluated[[]float64](p, `document.querySelector('[data-chord="4"] .shape').getAttribute("d").split("L")[1].split(",").map(Number)`)
 	p.click(r2.Scale(0.5, r2.Vec{X: from[0] + to[0], Y: from[1] + to[1]}))
-	p.until(`document.querySelector('#chords tr.on').dataset.chord === "4"`)
+	p.until(`document.querySelector('#chords tr.on')?.dataset.chord === "4"`)
 
 	// What cannot be is refused in words, and changes nothing.
 	p.fill(`#know [name=pcd]`, "wide")

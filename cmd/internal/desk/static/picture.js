@@ -60,7 +60,9 @@ export class Picture {
     this.opened = false;
     this.viewer.addOnceHandler("open", () => {
       this.opened = true;
-      this.viewer.forceResize(); // it was made while the page had no room for it
+      // It was made while the page had no room for it.
+      const room = this.viewer.container;
+      this.viewer.viewport.resize(new OpenSeadragon.Point(room.clientWidth, room.clientHeight), false);
       this.viewer.viewport.goHome(true);
       this.viewer.element.dataset.open = view.ID;
       this.place();
