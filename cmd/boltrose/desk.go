@@ -84,6 +84,9 @@ func (c *deskCommand) check(f *pflag.FlagSet) error {
 }
 
 func (c *deskCommand) run(stdout, stderr io.Writer) error {
+	// From the start: whatever ends the desk, its folder is removed.
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
 	host := "127.0.0.1"
 	if c.listen != "" {
 		host = c.listen
@@ -117,8 +120,6 @@ func (c *deskCommand) run(stdout, stderr io.Writer) error {
 	if !c.noBrowser {
 		openBrowser(address, stderr)
 	}
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
-	defer stop()
 	return d.Serve(ctx, l)
 }
 
