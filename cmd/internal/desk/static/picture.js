@@ -86,16 +86,16 @@ export class Picture {
       all.push(svg("path", { class: "zeroline", d: `M${scene.Centre}L${scene.Zero}` }));
       all.push(this.text("+", scene.Centre[0], scene.Centre[1]));
     }
-    scene.Chords.forEach((c, i) => {
+    const chords = scene.Chords.map((c, i) => {
       const d = `M${c.X1},${c.Y1}L${c.X2},${c.Y2}`;
-      all.push(svg("g", { class: "chord", "data-chord": i }, svg("path", { class: "shape", d }), svg("path", { class: "hit", d })));
+      return svg("g", { class: "chord", "data-chord": i }, svg("path", { class: "shape", d }), svg("path", { class: "hit", d }));
     });
-    // The holes last, so that they are met first.
+    // What is wanted most often comes last, so that it is met first.
     const order = ["left", "rim", "bore", "outer", "off", "hole"];
     const marks = [...scene.Marks].sort((a, b) => order.indexOf(a.Role) - order.indexOf(b.Role) || b.Shape.R - a.Shape.R);
+    const shape = (m) => svg("g", { class: `mark ${m.Role}`, "data-mark": m.Index }, outline(m.Shape, "shape"), outline(m.Shape, "hit"));
+    all.push(...marks.filter((m) => m.Role === "left").map(shape), ...chords, ...marks.filter((m) => m.Role !== "left").map(shape));
     for (const m of marks) {
-      const g = svg("g", { class: `mark ${m.Role}`, "data-mark": m.Index }, outline(m.Shape, "shape"), outline(m.Shape, "hit"));
-      all.push(g);
       if (m.Hole) all.push(this.text(m.Hole + (m.Role === "off" ? "*" : ""), m.Shape.X, m.Shape.Y));
     }
     this.points = svg("g");
