@@ -49,6 +49,13 @@ type page struct {
 // fails the test.
 func openPage(t *testing.T, width, height int64, touch bool) *page {
 	t.Helper()
+	chromium := needChromium(t)
+	return openBrowserAt(t, chromium, openDesk(t, desk.Config{}), width, height, touch)
+}
+
+// needChromium is where Debian's chromium is.
+func needChromium(t *testing.T) string {
+	t.Helper()
 	chromium, err := exec.LookPath("chromium")
 	if err != nil {
 		if os.Getenv("BOLTROSE_TESTFILES") != "" {
@@ -56,7 +63,12 @@ func openPage(t *testing.T, width, height int64, touch bool) *page {
 		}
 		t.Skip("chromium is not installed")
 	}
-	address := openDesk(t)
+	return chromium
+}
+
+// openBrowserAt opens a browser at an address.
+func openBrowserAt(t *testing.T, chromium, address string, width, height int64, touch bool) *page {
+	t.Helper()
 	p := &page{T: t, downloads: t.TempDir(), touch: touch}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.WindowSize(int(width), int(height)))
 	if os.Geteuid() == 0 { // as in a container
@@ -93,7 +105,7 @@ func openPage(t *testing.T, width, height int64, touch bool) *page {
 	p.run(
 		chromedp.EmulateViewport(width, height, as...),
 		chromedp.Navigate(address),
-		chromedp.WaitVisible(chromedp.CSS("#welcome")),
+		chromedp.WaitVisible(chromedp.CSS("#welcome, #enter")),
 	)
 	return p
 }
@@ -107,9 +119,10 @@ func call[P, R any](command cdp.Command[P, R], params P) chromedp.Action[chromed
 }
 
 // openDesk serves a desk and returns its address with the key.
-func openDesk(t *testing.T) string {
+func openDesk(t *testing.T, config desk.Config) string {
 	t.Helper()
-	d, err := desk.New(desk.Config{Options: deskOptions, Run: run})
+	config.Options, config.Run = deskOptions, run
+	d, err := desk.New(config)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,6 +142,9 @@ func openDesk(t *testing.T) string {
 			t.Error(err)
 		}
 	})
+	if config.Code {
+		return fmt.Sprintf("http://%s/", l.Addr())
+	}
 	return fmt.Sprintf("http://%s/#%s", l.Addr(), d.Key())
 }
 
@@ -472,6 +488,27 @@ func TestDeskWholeWay(t *testing.T) {
 	p.holes(6)
 }
 
+// The sample as README shows it.
+func TestDeskSample(t *testing.T) {
+	p := openPage(t, 1240, 900, false)
+	path, err := filepath.Abs("../../samples/cider-press.png")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.drop(path)
+	p.holes(6)
+	p.press(`#holes tr[data-hole="4"] button`)
+	p.until(`document.querySelectorAll(".found .edge").length > 50`)
+	if verdict := p.text("#words p"); !strings.HasPrefix(verdict, "Uneven: hole 4 sits") {
+		t.Errorf("the verdict is %s", verdict)
+	}
+	if why := p.text("#why"); !strings.HasPrefix(why, "hole 4, on the pitch circle") {
+		t.Errorf("hole 4 is %s", why)
+	}
+	p.run(chromedp.ScrollIntoView(chromedp.CSS("header")))
+	p.screenshot("sample")
+}
+
 // On a phone, by touch.
 func TestDeskPhone(t *testing.T) {
 	path, extra, faint := spoiled(t)
@@ -501,6 +538,34 @@ func TestDeskPhone(t *testing.T) {
 	}
 	p.accessible()
 	p.full("phone-3-all")
+}
+
+// A phone that has no key types the code.
+func TestDeskCode(t *testing.T) {
+	chromium := needChromium(t)
+	codes := make(chan string, 10)
+	address := openDesk(t, desk.Config{Code: true, ShowCode: func(code string) { codes <- code }})
+	p := openBrowserAt(t, chromium, address, 390, 844, true)
+	p.until(`!document.querySelector("#enter").hidden && document.querySelector("#welcome").hidden`)
+	p.accessible()
+	p.screenshot("phone-0-code")
+	p.fill("#code", "1"+kb.Enter)
+	p.until(`document.querySelector("#enter-refusal").textContent.includes("not the code")`)
+	code := <-codes
+	// One try a second is taken; the page says so, and is asked again.
+	p.until(fmt.Sprintf(`(() => {
+		const refusal = document.querySelector("#enter-refusal");
+		if (!document.querySelector("#enter").hidden && refusal.textContent) {
+			refusal.textContent = "";
+			document.querySelector("#code").value = %q;
+			document.querySelector("#enter").requestSubmit();
+		}
+		return document.querySelector("#enter").hidden && !document.querySelector("#welcome").hidden;
+	})()`, code))
+	// It is good once: another browser is not let in by it.
+	q := openBrowserAt(t, chromium, address, 390, 844, true)
+	q.fill("#code", code+kb.Enter)
+	q.until(`document.querySelector("#enter-refusal").textContent.includes("not the code")`)
 }
 
 // tabTo presses Tab until something has the focus.

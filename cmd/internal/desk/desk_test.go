@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"image"
+	"image/png"
 	"io"
+	"math"
 	"net"
 	"net/http"
 	"os"
@@ -18,7 +20,9 @@ import (
 	"time"
 
 	"boltrose/cmd/internal/read"
+	"boltrose/pattern"
 	"boltrose/samples"
+	"boltrose/vision"
 )
 
 // served is a desk that listens, and a client that holds its key.
@@ -444,6 +448,64 @@ func TestMakeIsBounded(t *testing.T) {
 	left, err := filepath.Glob(filepath.Join(s.desk.folder, "make-*"))
 	if err != nil || len(left) > 0 {
 		t.Errorf("%v is left, %v", left, err)
+	}
+}
+
+// A picture that nothing gives a scale to has holes with numbers; the distance
+// between two of them then gives it.
+func TestNoScale(t *testing.T) {
+	var without bytes.Buffer
+	seen, err := vision.Decode(rubbing(t), vision.Limits{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := png.Encode(&without, seen.Grey); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, func(c *Config) {
+		c.Options = func(flags []string) (read.Options, error) {
+			o := read.Options{ScaleU: -1}
+			for _, f := range flags {
+				if k, ok := strings.CutPrefix(f, "--known="); ok {
+					d := pattern.Distance{Over: pattern.Centres}
+					if _, err := fmt.Sscanf(k, "%d-%d=%g", &d.From, &d.To, &d.Value); err != nil {
+						return o, err
+					}
+					o.Between = append(o.Between, d)
+				}
+			}
+			return o, nil
+		}
+	})
+	id := s.upload("press.png", without.Bytes()).ID
+	n, v := s.settled(id)
+	if n.State != "ready" || !v.Unscaled || v.Sheet != nil || !strings.Contains(v.Refusal, "no scale") {
+		t.Fatalf("%s, unscaled %v: %s", n.State, v.Unscaled, v.Refusal)
+	}
+	numbers := map[int]bool{}
+	for _, m := range v.Scene.Marks {
+		numbers[m.Hole] = true
+		for _, f := range m.Facts {
+			if strings.Contains(f.Name, "mm") {
+				t.Errorf("%s is said to have %s %s", m.Name, f.Name, f.Text)
+			}
+		}
+	}
+	if !numbers[1] || !numbers[5] {
+		t.Errorf("the holes have numbers %v", numbers)
+	}
+	status, _, data := s.request("POST", "/api/files/"+id+"/make", strings.NewReader(`{"What":"reading","Form":"json"}`), nil)
+	if status != http.StatusConflict {
+		t.Errorf("a reading without a scale: %d: %.100s", status, data)
+	}
+	// Holes 1 and 3 lie at 90° and 235° on a pitch circle of 60 mm.
+	status, _, data = s.request("POST", "/api/files/"+id+"/edit", strings.NewReader(`{"Do":"known","From":1,"To":3,"Value":"57.22"}`), nil)
+	if status != 200 || !bytes.Contains(data, []byte(`"HoleCount":5`)) || !bytes.Contains(data, []byte(`1–3 = 57.22`)) {
+		t.Fatalf("%d: %.300s", status, data)
+	}
+	r := s.desk.store.get(id).shown.reading
+	if d := r.PitchCircle.Diameter; math.Abs(d-60) > 0.2 {
+		t.Errorf("the pitch circle is %.2f mm", d)
 	}
 }
 

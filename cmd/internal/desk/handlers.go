@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"mime"
 	"net/http"
+	"net/url"
 	"strconv"
 	"time"
 
@@ -180,6 +181,9 @@ func (d *Desk) make(w http.ResponseWriter, r *http.Request, t *session) error {
 	w.Header().Set("Content-Type", "application/octet-stream")
 	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
 	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
+	if m.What == "guard" { // what it is like, and the cautions
+		w.Header().Set("Boltrose-Said", url.PathEscape(said))
+	}
 	_, err = w.Write(data)
 	return err
 }
