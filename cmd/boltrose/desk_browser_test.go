@@ -208,8 +208,8 @@ func (p *page) shown() {
 
 // screenshot keeps what is on the screen, and full the whole page, for a person
 // to look at.
-func (p *page) screenshot(name string) { p.keep(name, chromedp.CaptureScreenshot()) }
-func (p *page) full(name string)       { p.keep(name, chromedp.FullScreenshot(100)) }
+func (p *page) screenshot(name string) { p.keep(name+".png", chromedp.CaptureScreenshot()) }
+func (p *page) full(name string)       { p.keep(name+".png", chromedp.FullScreenshot(100)) }
 
 func (p *page) keep(name string, take chromedp.Action[[]byte]) {
 	p.Helper()
@@ -217,7 +217,7 @@ func (p *page) keep(name string, take chromedp.Action[[]byte]) {
 	if folder == "" {
 		return
 	}
-	png, err := chromedp.Run(p.ctx, take)
+	data, err := chromedp.Run(p.ctx, take)
 	if err != nil {
 		p.Log(err)
 		return
@@ -225,7 +225,7 @@ func (p *page) keep(name string, take chromedp.Action[[]byte]) {
 	if err := os.MkdirAll(folder, 0o777); err != nil {
 		p.Fatal(err)
 	}
-	if err := os.WriteFile(filepath.Join(folder, name+".png"), png, 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(folder, name), data, 0o666); err != nil {
 		p.Fatal(err)
 	}
 }

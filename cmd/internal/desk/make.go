@@ -163,6 +163,7 @@ func (d *Desk) run(args []string, folder string) (said string, err error) {
 	}
 	if code != 0 {
 		text := strings.TrimPrefix(strings.TrimSpace(plain(stderr.String())), "boltrose: ")
+		text = strings.TrimSuffix(text, " (boltrose "+args[0]+" --help lists the flags)")
 		if text == "" {
 			text = fmt.Sprintf("boltrose %s ended with %d", args[0], code)
 		}

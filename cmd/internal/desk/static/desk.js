@@ -51,7 +51,7 @@ function calm() {
 
 // locked asks for the code that the terminal shows.
 function locked() {
-  document.body.classList.add("empty");
+  document.body.classList.add("empty", "locked");
   $("enter").hidden = false;
   for (const id of ["welcome", "look", "told"]) $(id).hidden = true;
   $("code").focus();
@@ -62,6 +62,7 @@ $("enter").addEventListener("submit", async (e) => {
   try {
     setKey((await ask("POST", "enter", { Code: $("code").value })).Key);
     $("enter").hidden = true;
+    document.body.classList.remove("locked");
     $("enter-refusal").textContent = "";
     await start();
   } catch (error) {
