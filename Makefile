@@ -41,6 +41,8 @@ build: setup
 # The tests that want a file from outside skip when it isn't there;
 # BOLTROSE_TESTFILES makes them fail instead.
 test: export BOLTROSE_TESTFILES := $(CURDIR)/build/testfiles
+# What the desk looks like in a browser, for a person to look at.
+test: export BOLTROSE_SCREENSHOTS := $(CURDIR)/build/screenshots
 test: lint setup-test build/testfiles/coins.png build/testfiles/left01.jpg
 	$(GO) test -tags $(TAGS) -timeout 30m ./...
 	$(GO) test -tags $(TAGS),matprofile -run Mats ./...
@@ -92,7 +94,7 @@ setup:
 	@.ci/packages g++ libopencv-dev pkg-config
 
 setup-test:
-	@.ci/packages openscad poppler-utils python3-ezdxf
+	@.ci/packages chromium openscad poppler-utils python3-ezdxf
 
 # The photograph of 24 coins that the detector must find without any setting.
 build/testfiles/coins.png:

@@ -28,6 +28,7 @@ var helps = map[string]string{
 	"read": helpRead, "scale": helpScale,
 	"solve": helpSolve, "combine": helpCombine, "folder": helpFolder, "mate": helpMate,
 	"draw": helpDraw, "guard": helpGuard, "frame": helpFrame, "thread": helpThread,
+	"desk":    helpDesk,
 	"profile": helpProfile, "profile lens": helpProfileLens, "profile scanner": helpProfileScanner,
 	"version": helpVersion, "help": helpMain,
 }

@@ -22,6 +22,7 @@ func TestHelp(t *testing.T) {
 		"guard":           newGuardFlags(&guardCommand{}),
 		"frame":           newFrameFlags(&frameCommand{}),
 		"thread":          newThreadFlags(&threadCommand{}),
+		"desk":            newDeskFlags(&deskCommand{}),
 		"profile lens":    newProfileLensFlags(&profileLensCommand{}),
 		"profile scanner": newProfileScannerFlags(&profileScannerCommand{}),
 	}

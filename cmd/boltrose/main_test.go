@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bufio"
 	"encoding/json"
 	"fmt"
 	"image"
+	"io"
 	"math"
 	"os"
+	"os/exec"
 	"slices"
 	"strconv"
 	"strings"
@@ -53,6 +56,7 @@ func TestScripts(t *testing.T) {
 
 			"bolt":        boltScan,
 			"validthread": validThread(threadSchema),
+			"desk":     openAndClose,
 		},
 	})
 }
@@ -205,6 +209,40 @@ func columns(ts *testscript.TestScript, neg bool, args []string) {
 			ts.Fatalf("%d columns: %s", n, line)
 		}
 	}
+}
+
+// openAndClose ARGS… opens a desk without a browser, waits for its address,
+// interrupts it, and checks that it ends well and leaves no file in $TMPDIR.
+// Its output is stdout and stderr, as exec's.
+func openAndClose(ts *testscript.TestScript, neg bool, args []string) {
+	out, in, err := os.Pipe()
+	ts.Check(err)
+	errors, err := os.Create(ts.MkAbs("desk.stderr"))
+	ts.Check(err)
+	program, err := exec.LookPath("boltrose")
+	ts.Check(err)
+	cmd := exec.Command(program, append([]string{"desk", "--no-browser"}, args...)...)
+	cmd.Dir, cmd.Stdout, cmd.Stderr = ts.Getenv("WORK"), in, errors
+	cmd.Env = append(os.Environ(), "TMPDIR="+ts.Getenv("TMPDIR"))
+	ts.Check(cmd.Start())
+	in.Close()
+	lines := bufio.NewReader(out)
+	address, err := lines.ReadString('\n')
+	ts.Check(err)
+	ts.Check(cmd.Process.Signal(os.Interrupt))
+	rest, err := io.ReadAll(lines)
+	ts.Check(err)
+	ts.Check(cmd.Wait())
+	ts.Check(errors.Close())
+	if len(rest) > 0 {
+		ts.Fatalf("after the address: %s", rest)
+	}
+	left, err := os.ReadDir(ts.Getenv("TMPDIR"))
+	ts.Check(err)
+	if len(left) > 0 {
+		ts.Fatalf("%v is left", left)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs("desk.stdout"), []byte(address), 0o666))
 }
 
 // Whatever is typed, parsing ends in a value or in one line.

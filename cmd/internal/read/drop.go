@@ -2,8 +2,11 @@ package read
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // dropped returns the IDs of the rings that names stand for: hole numbers of
@@ -46,4 +49,16 @@ func (r *Result) ringNamed(name string) (id int, err error) {
 		}
 	}
 	return 0, fmt.Errorf("--drop %s: the mark of that hole cannot be told; give it as --explain lists it, for example m7", name)
+}
+
+// ringAt is the ID of the ring whose mark lies where someone points at.
+func (r *Result) ringAt(at Added) (id int, ok bool) {
+	nearest := math.Inf(1)
+	for i, m := range r.Marks {
+		off := r2.Norm(r2.Sub(m.Centre, at.Centre)) + math.Abs(m.Radius-at.Diameter/2)
+		if off < 0.1*m.Radius+1 && off < nearest {
+			id, nearest = r.Rings[i].ID, off
+		}
+	}
+	return id, id > 0
 }

@@ -6,7 +6,6 @@ package read
 import (
 	"errors"
 	"fmt"
-	"math"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -47,14 +46,16 @@ type Options struct {
 	Free        bool    // no pitch circle
 	FromBehind  bool
 
-	Drop []string // hole numbers, "bore", "rim" or marks as "m7"
-	Add  []Added
-	Zero int // number of the hole at 0°; 0: hole 1
+	Drop   []string // hole numbers, "bore", "rim" or marks as "m7"
+	DropAt []Added  // marks by where they lie
+	Add    []Added
+	Zero   int // number of the hole at 0°; 0: hole 1
 
-	noAdjustment bool // leave known lengths aside, for the holes' numbers
+	numbersOnly bool // leave known lengths and the hole at 0° aside
+	unscaled    bool // go on where nothing gives the scale
 }
 
-// Added is a hole that a person points at.
+// Added is a circle that a person points at.
 type Added struct {
 	Centre   r2.Vec // px
 	Diameter float64
@@ -99,47 +100,7 @@ func File(path string, opts Options) (*Result, error) {
 
 // Picture reads a picture that was loaded from the file called name.
 func Picture(pic *vision.Picture, name string, opts Options) (*Result, error) {
-	if pic.Pages > 1 {
-		name = fmt.Sprintf("%s, page %d", name, pic.Page)
-	}
-	build, err := chooseWay(pic, opts)
-	if err != nil {
-		return nil, err
-	}
-	s, err := build(nil, 0)
-	if err != nil {
-		return nil, err
-	}
-	from := s.lookFrom(pic)
-	seen, marks, err := from.find()
-	if err != nil {
-		return nil, err
-	}
-	if s.byMarks { // now that they are known
-		if s, err = build(marks, 0); err != nil {
-			return nil, err
-		}
-	}
-	for pass := 0; ; pass++ {
-		res := &Result{Picture: pic, Scaling: s, Plane: s.Plane, look: from}
-		o := opts
-		if s.NoScale && pass == 0 { // a guess: sizes in mm tell nothing yet
-			o.MinDiameter, o.MaxDiameter = 0, 0
-		}
-		if err := res.read(seen, marks, name, o); err != nil || !s.NoScale {
-			return res.orNil(err)
-		}
-		// What holes are is told in mm; with the scale that the lengths gave,
-		// it may be told better.
-		zoom := res.Adjustment.Zoom
-		if pass > 0 && math.Abs(zoom-1) < 0.01 || pass == 4 {
-			return res, nil
-		}
-		x, _ := s.Plane.MMPerPx(middle(pic))
-		if s, err = build(marks, x*zoom); err != nil {
-			return nil, err
-		}
-	}
+	return See(pic, name).Read(opts)
 }
 
 // orNil keeps a result beside an error only where it shows what was seen.
@@ -187,14 +148,17 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 		// Numbers to drop are those that the same picture has without it.
 		o, c := opts, choose
 		o.Zero, c.Holes, o.Between = 0, 0, nil
-		if r.Scaling.NoScale {
-			o.noAdjustment = true
-		}
+		o.numbersOnly = o.numbersOnly || r.Scaling.NoScale
 		if err := r.build(circles, c, name, o); err != nil {
 			return err
 		}
 		if choose.Drop, err = r.dropped(opts.Drop); err != nil {
 			return err
+		}
+	}
+	for _, at := range opts.DropAt {
+		if id, ok := r.ringAt(at); ok {
+			choose.Drop = append(choose.Drop, id)
 		}
 	}
 	return r.build(circles, choose, name, opts)
@@ -235,8 +199,8 @@ func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, nam
 		DiameterBiasU: rubbedDiameterU,
 		Warnings:      s.Warnings,
 	}
-	if opts.noAdjustment {
-		o.NoScale, o.KnownPCD = false, 0
+	if opts.numbersOnly {
+		o.NoScale, o.KnownPCD, o.Between, o.Zero = false, 0, nil, 0
 	}
 	var planeErr error
 	o.Adjusted = func(a pattern.Adjustment) pattern.Scale {

@@ -40,11 +40,12 @@ type way func(marks []vision.Mark, guess float64) (*Scaling, error)
 // says, else by a frame that is seen in it, else by the dpi that a scanner
 // wrote, else by known lengths alone. It fails where there is none of these,
 // so that nothing is looked for in vain.
-func chooseWay(pic *vision.Picture, opts Options) (way, error) {
+func (p *Seen) chooseWay(opts Options) (way, error) {
 	if err := opts.Check(); err != nil {
 		return nil, err
 	}
-	w, err := pickWay(pic, opts)
+	pic := p.picture
+	w, err := p.pickWay(opts)
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +67,8 @@ func chooseWay(pic *vision.Picture, opts Options) (way, error) {
 	}, nil
 }
 
-func pickWay(pic *vision.Picture, opts Options) (way, error) {
+func (p *Seen) pickWay(opts Options) (way, error) {
+	pic := p.picture
 	switch {
 	case len(opts.Ties) > 0:
 		return tieWay(pic, opts)
@@ -77,7 +79,7 @@ func pickWay(pic *vision.Picture, opts Options) (way, error) {
 	case opts.DPI != ([2]float64{}):
 		return dpiWay(pic, opts, opts.DPI, "dpi as given", "you gave --dpi"), nil
 	}
-	frame, err := frameWay(pic, opts)
+	frame, err := p.frameWay(opts)
 	if frame != nil || err != nil {
 		return frame, err
 	}
@@ -87,7 +89,7 @@ func pickWay(pic *vision.Picture, opts Options) (way, error) {
 	case opts.LensFile != "":
 		return nil, fmt.Errorf("%w: --lens corrects a photograph with a frame, a sheet or known points, and there is none of these", ErrScale)
 	}
-	known := len(opts.Between) > 0 || opts.PCD > 0
+	known := len(opts.Between) > 0 || opts.PCD > 0 || opts.unscaled
 	switch {
 	case pic.DPI != ([2]float64{}) && !isPhoto(pic) && !(known && defaultDPI(pic.DPI)):
 		return dpiWay(pic, opts, pic.DPI, "dpi of the file ("+pic.DPISource+")", "the file says it, and nothing better is there"), nil

@@ -129,8 +129,9 @@ func heightNote(what string, perMM, above, aboveU float64) []string {
 
 // frameWay is the scale by a printed frame; nil where there is none and
 // nobody said so.
-func frameWay(pic *vision.Picture, opts Options) (way, error) {
-	view, err := calib.FindFrame(pic, opts.Printed)
+func (p *Seen) frameWay(opts Options) (way, error) {
+	pic := p.picture
+	view, err := p.frame(opts.Printed)
 	if err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrScale, err)
 	}

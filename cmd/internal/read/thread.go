@@ -29,7 +29,8 @@ const tiltedU = 0.0006
 // Thread measures the thread of a bolt in a picture. The scale is got as for a
 // face. Errors are ErrScale's and vision.ErrNoThread's.
 func Thread(pic *vision.Picture, opts Options) (*ThreadResult, error) {
-	build, err := chooseWay(pic, opts)
+	p := See(pic, "")
+	build, err := p.chooseWay(opts)
 	if err != nil {
 		return nil, err
 	}
@@ -50,7 +51,7 @@ func Thread(pic *vision.Picture, opts Options) (*ThreadResult, error) {
 		// The bolt's axis lies half its diameter above the frame or sheet.
 		major, _ := s.Plane.Across(o.Along, o.Crests[0], o.Crests[1])
 		opts.AboveMM, opts.AboveU95 = -major/2, 0.1*major
-		if build, err = chooseWay(pic, opts); err != nil {
+		if build, err = p.chooseWay(opts); err != nil {
 			return nil, err
 		}
 		if s, err = build(nil, 0); err != nil {

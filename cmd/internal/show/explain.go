@@ -29,15 +29,10 @@ func Explain(w io.Writer, res *read.Result) error {
 	}
 	numbers := holeNumbers(res)
 	for _, i := range takenFirst(res) {
-		m, ring := res.Marks[i], res.Rings[i]
 		put("Mark", "%s", markName(i))
-		put("x,y px", "%.0f,%.0f", m.Centre.X, m.Centre.Y)
-		put("Diameter mm", "%.2f", ring.Diameter)
-		put("Kind", "%s", m.Kind)
-		put("Contrast", "%.0f", m.Contrast)
-		put("Rim seen", "%.0f %%", 100*m.RimSeen)
-		put("Score", "%.1f", m.Score)
-		put("Scatter mm", "%.3f", ring.Scatter)
+		for _, f := range markFacts(res, i) {
+			put(f.Name, "%s", f.Text)
+		}
 		put("Taken or left", "%s", reason(res, i, numbers[i]))
 	}
 	for _, head := range heads {
@@ -52,6 +47,20 @@ func Explain(w io.Writer, res *read.Result) error {
 	tab.write(&b)
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// markFacts are what was measured of a mark.
+func markFacts(res *read.Result, i int) []Fact {
+	m, ring := res.Marks[i], res.Rings[i]
+	return []Fact{
+		{"x,y px", fmt.Sprintf("%.0f,%.0f", m.Centre.X, m.Centre.Y)},
+		{"Diameter mm", fmt.Sprintf("%.2f", ring.Diameter)},
+		{"Kind", string(m.Kind)},
+		{"Contrast", fmt.Sprintf("%.0f", m.Contrast)},
+		{"Rim seen", fmt.Sprintf("%.0f %%", 100*m.RimSeen)},
+		{"Score", fmt.Sprintf("%.1f", m.Score)},
+		{"Scatter mm", fmt.Sprintf("%.3f", ring.Scatter)},
+	}
 }
 
 func markName(i int) string { return fmt.Sprintf("m%d", i+1) }

@@ -209,50 +209,30 @@ func (o *overlay) rim(i int, p pen) {
 
 // pitchCircle draws the circle through the holes.
 func (o *overlay) pitchCircle(p pen) {
-	c := o.res.Reading.PitchCircle
+	r := o.res.Reading
+	c := r.PitchCircle
 	px := r2.Vec{X: c.XPx, Y: c.YPx}
 	if !o.aslant() {
 		// Where a scanner's axes differ it is an ellipse, by less than a
 		// line's width.
-		o.circle(o.at(px.X, px.Y), o.meanDistance(func(px r2.Vec) r2.Vec { return o.at(px.X, px.Y) }), p)
+		o.circle(o.at(px.X, px.Y), o.k*meanDistance(r, func(px r2.Vec) r2.Vec { return px }), p)
 		return
 	}
-	o.onFace(o.res.Plane.MM(px), o.meanDistance(o.res.Plane.MM), px, p)
+	o.onFace(o.res.Plane.MM(px), meanDistance(r, o.res.Plane.MM), px, p)
 }
 
-// meanDistance is how far the holes on the pitch circle lie from its centre on
-// average, where to turns the picture's pixels into what that is measured in.
-func (o *overlay) meanDistance(to func(px r2.Vec) r2.Vec) float64 {
-	r := o.res.Reading
-	centre, sum, n := to(r2.Vec{X: r.PitchCircle.XPx, Y: r.PitchCircle.YPx}), 0.0, 0
-	for _, h := range r.Holes {
-		if h.OnCircle {
-			sum += r2.Norm(r2.Sub(to(r2.Vec{X: h.XPx, Y: h.YPx}), centre))
-			n++
-		}
-	}
-	return sum / float64(max(n, 1))
-}
-
-// aslant tells whether a circle of the face may be an ellipse in the picture.
-func (o *overlay) aslant() bool {
-	return o.res.Reading != nil && o.res.Reading.Source.Kind == pattern.ByPhoto
-}
+func (o *overlay) aslant() bool { return aslant(o.res) }
 
 // onFace draws a circle of the face (mm) as the picture shows it; near is a
 // point of the picture (px) not far from it.
 func (o *overlay) onFace(centre r2.Vec, radius float64, near r2.Vec, p pen) {
-	const n = 240
-	points := make([]r2.Vec, 0, n)
-	for i := range n {
-		sin, cos := math.Sincos(2 * math.Pi * float64(i) / n)
-		px, ok := o.res.Plane.Px(r2.Vec{X: centre.X + radius*cos, Y: centre.Y + radius*sin}, near)
-		if !ok {
-			return
-		}
-		points = append(points, o.at(px.X, px.Y))
+	points := onFace(o.res, centre, radius, near)
+	for i, px := range points {
+		points[i] = o.at(px.X, px.Y)
 	}
-	o.loop(points, p)
+	if points != nil {
+		o.loop(points, p)
+	}
 }
 
 // holes writes the holes' numbers beside them, outside the pitch circle where
