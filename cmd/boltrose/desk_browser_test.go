@@ -105,7 +105,7 @@ func openBrowserAt(t *testing.T, chromium, address string, width, height int64, 
 	p.run(
 		chromedp.EmulateViewport(width, height, as...),
 		chromedp.Navigate(address),
-		chromedp.WaitVisible(chromedp.CSS("#welcome, #enter")),
+		chromedp.WaitVisible(chromedp.CSS("#welcome:not([hidden]), #enter:not([hidden])")),
 	)
 	return p
 }
