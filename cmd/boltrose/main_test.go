@@ -56,7 +56,7 @@ func TestScripts(t *testing.T) {
 
 			"bolt":        boltScan,
 			"validthread": validThread(threadSchema),
-			"desk":     openAndClose,
+			"desk":        openAndClose,
 		},
 	})
 }
