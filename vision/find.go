@@ -76,8 +76,8 @@ next:
 	return kept
 }
 
-// MeasureAt measures the circular edge nearest to a circle that a person
-// points at (px), or says that there is none.
+// MeasureAt measures the circular edge nearest to where a circle is known to
+// be (px), or says that there is none.
 func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 	if !(radius >= 2) || !(radius < 1e6) || math.IsNaN(centre.X+centre.Y) {
 		return Mark{}, false
@@ -95,3 +95,32 @@ func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 	}
 	return marks[0], true
 }
+
+// MeasureNear is MeasureAt for a hand that points at a circle only roughly,
+// up to about half its radius beside its centre.
+func MeasureNear(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
+	if !(radius >= 2) || !(radius < 1e6) || math.IsNaN(centre.X+centre.Y) {
+		return Mark{}, false
+	}
+	p, err := pic.pyramid()
+	if err != nil {
+		return Mark{}, false
+	}
+	var starts []candidate
+	for _, x := range [3]float64{0, -beside, beside} {
+		for _, y := range [3]float64{0, -beside, beside} {
+			at := r2.Add(centre, r2.Scale(radius, r2.Vec{X: x, Y: y}))
+			starts = append(starts, candidate{centre: at, radius: radius, sign: -1, z: leastZ}, candidate{centre: at, radius: radius, sign: 1, z: leastZ})
+		}
+	}
+	for _, m := range p.measure(starts) {
+		if r2.Norm(r2.Sub(m.Centre, centre)) < radius {
+			return m, true
+		}
+	}
+	return Mark{}, false
+}
+
+// beside is how far, in radii, a second look starts beside a place that was
+// pointed at.
+const beside = 0.35

@@ -354,6 +354,20 @@ func TestMeasureAt(t *testing.T) {
 
 // A circle far larger than the picture is not on it, and does not take for ever
 // to look for.
+// A hand that points half a radius beside a hole means it.
+func TestMeasureNear(t *testing.T) {
+	centre := r2.Vec{X: 150.3, Y: 140.8}
+	g := disc(300, 300, centre, 40, 40, 200)
+	for deg := range 12 {
+		sin, cos := math.Sincos(float64(deg) * math.Pi / 6)
+		at := r2.Add(centre, r2.Vec{X: 20 * cos, Y: 20 * sin})
+		m, ok := MeasureNear(&Picture{Grey: g}, at, 37)
+		if !ok || r2.Norm(r2.Sub(m.Centre, centre)) > 0.05 || math.Abs(m.Radius-40) > 0.1 {
+			t.Errorf("pointed at %v: %v, %.2f px at %v", at, ok, m.Radius, m.Centre)
+		}
+	}
+}
+
 func TestMeasureAtFarTooLarge(t *testing.T) {
 	g, _, _ := face(3)
 	if m, ok := MeasureAt(&Picture{Grey: g}, r2.Vec{X: 100, Y: 100}, 1e5); ok {

@@ -653,10 +653,11 @@ func (p *page) bring(px r2.Vec) {
 	p.fail(fmt.Errorf("the arrow keys do not bring the picture to %v", px))
 }
 
-// settled waits until the picture stands still.
+// settled waits until the picture stands still: for so many frames that a key
+// pressed before is surely seen to.
 func (p *page) settled() {
 	p.Helper()
-	p.until(`(() => { const now = document.querySelector(".found > g").getAttribute("transform"); const still = now === window.before; window.before = now; return still; })()`)
+	p.until(`(() => { const now = document.querySelector(".found > g").getAttribute("transform"); window.still = now === window.before ? window.still + 1 : 0; window.before = now; if (window.still < 15) return false; window.before = null; return true; })()`)
 }
 
 // A reading that was saved is opened as the same page, without its picture.

@@ -51,7 +51,7 @@ func (l look) measureAt(centre r2.Vec, radius float64) (seen, mark vision.Mark, 
 		at, k := l.to(centre)
 		centre, radius = at, radius*k
 	}
-	seen, ok = vision.MeasureAt(l.picture, centre, radius)
+	seen, ok = vision.MeasureNear(l.picture, centre, radius)
 	if !ok {
 		return seen, seen, false
 	}
