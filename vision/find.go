@@ -97,7 +97,8 @@ func MeasureAt(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 }
 
 // MeasureNear is MeasureAt for a hand that points at a circle only roughly,
-// up to about half its radius beside its centre.
+// up to about half its radius beside its centre. What is found beside the place
+// must stand out: there is always something that is hardly a circle.
 func MeasureNear(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 	if !(radius >= 2) || !(radius < 1e6) || math.IsNaN(centre.X+centre.Y) {
 		return Mark{}, false
@@ -114,13 +115,18 @@ func MeasureNear(pic *Picture, centre r2.Vec, radius float64) (Mark, bool) {
 		}
 	}
 	for _, m := range p.measure(starts) {
-		if r2.Norm(r2.Sub(m.Centre, centre)) < radius {
+		if r2.Norm(r2.Sub(m.Centre, centre)) < radius && m.RimSeen >= clearRim && math.Abs(m.Contrast) >= clearContrast {
 			return m, true
 		}
 	}
-	return Mark{}, false
+	return MeasureAt(pic, centre, radius)
 }
 
 // beside is how far, in radii, a second look starts beside a place that was
-// pointed at.
-const beside = 0.35
+// pointed at; what it finds is seen along clearRim of its rim at least and is
+// clearContrast grey levels a pixel steep.
+const (
+	beside        = 0.35
+	clearRim      = 0.5
+	clearContrast = 1.0
+)
