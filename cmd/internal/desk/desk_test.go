@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"image"
+	"image/color"
+	"image/jpeg"
 	"image/png"
 	"io"
 	"math"
@@ -537,8 +539,43 @@ func TestTiles(t *testing.T) {
 			t.Errorf("there is a tile %v", at)
 		}
 	}
-	if data, err := ts.tile(11, 2, 1); err != nil || len(data) == 0 {
-		t.Error(err)
+}
+
+// A tile shows its own square of the picture, the last ones what is left.
+func TestTileIsItsSquare(t *testing.T) {
+	grey := image.NewGray(image.Rect(0, 0, 1300, 700))
+	for i := range grey.Pix { // a step of 100 where the second tile has its 64th column
+		grey.Pix[i] = 80
+		if i%grey.Stride >= tileSize+64 {
+			grey.Pix[i] = 180
+		}
+	}
+	ts := newTiles(grey)
+	for _, c := range []struct {
+		x, y, w, h int
+		grey       map[int]uint8 // of columns
+	}{
+		{0, 0, tileSize, tileSize, map[int]uint8{0: 80, tileSize - 1: 80}},
+		{1, 1, tileSize, 700 - tileSize, map[int]uint8{0: 80, 63: 80, 64: 180, tileSize - 1: 180}},
+		{2, 1, 1300 - 2*tileSize, 700 - tileSize, map[int]uint8{0: 180}},
+	} {
+		data, err := ts.tile(11, c.x, c.y)
+		if err != nil {
+			t.Fatal(err)
+		}
+		img, err := jpeg.Decode(bytes.NewReader(data))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if size := img.Bounds().Size(); size != (image.Point{c.w, c.h}) {
+			t.Errorf("tile %d,%d is of %v", c.x, c.y, size)
+		}
+		for column, want := range c.grey {
+			got := img.At(column, c.h/2).(color.Gray).Y
+			if d := int(got) - int(want); d < -5 || d > 5 {
+				t.Errorf("tile %d,%d is %d in column %d, not %d", c.x, c.y, got, column, want)
+			}
+		}
 	}
 }
 

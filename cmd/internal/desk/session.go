@@ -217,6 +217,11 @@ func (t *session) read(e edits) error {
 // outcome reads the picture by the edits. A picture that nothing gives a scale
 // to, or in which no pattern is trusted, is an outcome too.
 func (t *session) outcome(e edits) (o outcome, err error) {
+	defer func() { // other files on the desk are not to suffer
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%s: cannot be measured, which is this program's fault (%v)", t.name, p)
+		}
+	}()
 	opts, notes, err := t.options(e)
 	o.opts, o.notes = opts, notes
 	if err == nil {

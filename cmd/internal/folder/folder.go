@@ -211,7 +211,7 @@ func (r *run) settingsFor(it Item) (Settings, error) {
 	return s, nil
 }
 
-// todo are the pictures of this run's shard that are not done.
+// todo are the pictures of this run's shard.
 func (r *run) todo() []Item {
 	var out []Item
 	for _, it := range r.listing.Items {

@@ -44,11 +44,7 @@ func See(pic *vision.Picture, name string) *Seen {
 
 // Read reads the picture. The error is as File's.
 func (p *Seen) Read(opts Options) (*Result, error) {
-	build, err := p.chooseWay(opts)
-	if err != nil {
-		return nil, err
-	}
-	s, err := build(nil, 0)
+	build, s, err := p.scale(opts)
 	if err != nil {
 		return nil, err
 	}
@@ -81,6 +77,17 @@ func (p *Seen) Read(opts Options) (*Result, error) {
 			return nil, err
 		}
 	}
+}
+
+// scale is the picture's scaling as far as it is known without its marks, and
+// how to build it with them.
+func (p *Seen) scale(opts Options) (way, *Scaling, error) {
+	build, err := p.chooseWay(opts)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := build(nil, 0)
+	return build, s, err
 }
 
 // Numbers reads the picture for the holes' numbers alone, by which known

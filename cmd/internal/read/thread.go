@@ -30,11 +30,7 @@ const tiltedU = 0.0006
 // face. Errors are ErrScale's and vision.ErrNoThread's.
 func Thread(pic *vision.Picture, opts Options) (*ThreadResult, error) {
 	p := See(pic, "")
-	build, err := p.chooseWay(opts)
-	if err != nil {
-		return nil, err
-	}
-	s, err := build(nil, 0)
+	_, s, err := p.scale(opts)
 	if err != nil {
 		return nil, err
 	}
@@ -51,10 +47,7 @@ func Thread(pic *vision.Picture, opts Options) (*ThreadResult, error) {
 		// The bolt's axis lies half its diameter above the frame or sheet.
 		major, _ := s.Plane.Across(o.Along, o.Crests[0], o.Crests[1])
 		opts.AboveMM, opts.AboveU95 = -major/2, 0.1*major
-		if build, err = p.chooseWay(opts); err != nil {
-			return nil, err
-		}
-		if s, err = build(nil, 0); err != nil {
+		if _, s, err = p.scale(opts); err != nil {
 			return nil, err
 		}
 	}

@@ -23,6 +23,22 @@ type canvas struct {
 	s   float64 // px, the unit of line widths: a thousandth of the picture's longer side
 }
 
+// maxSide is the longer side (px) of the drawn scan: enough to judge a rim
+// that was taken, and small enough to send by mail.
+const maxSide = 2000
+
+// canvasFor is a canvas for a picture drawn k times as large, w × h pixels:
+// small ones are enlarged a little. Its image is still to be made.
+func canvasFor(size image.Point) (c canvas, k float64, w, h int) {
+	longer := float64(max(size.X, size.Y))
+	k = math.Min(1, maxSide/longer)
+	if longer < maxSide/2 {
+		k = math.Min(2, maxSide/2/longer)
+	}
+	side := func(px int) int { return max(1, int(math.Round(k*float64(px)))) }
+	return canvas{s: math.Max(k*longer/1000, 0.8)}, k, side(size.X), side(size.Y)
+}
+
 var halo = color.NRGBA{255, 255, 255, 200}
 
 // dash is the pattern of a line: lengths drawn and left out, by turns, in

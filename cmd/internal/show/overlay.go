@@ -44,10 +44,6 @@ type OverlayOptions struct {
 	Left bool // also the marks that were left, with their names
 }
 
-// maxSide is the longer side (px) of the drawn scan: enough to judge a rim
-// that was taken, and small enough to send by mail.
-const maxSide = 2000
-
 // Overlay draws what was found on the scan: the picture as it was scanned,
 // paled, with a legend below it. Without a reading it draws every mark that
 // was seen.
@@ -87,20 +83,13 @@ type overlay struct {
 }
 
 func newOverlay(res *read.Result, opts OverlayOptions) (*overlay, error) {
-	size := res.Picture.Grey.Rect.Size()
-	longer := float64(max(size.X, size.Y))
-	k := math.Min(1, maxSide/longer)
-	if longer < maxSide/2 {
-		k = math.Min(2, maxSide/2/longer)
-	}
-	w, h := max(1, int(math.Round(k*float64(size.X)))), max(1, int(math.Round(k*float64(size.Y))))
-	o := &overlay{res: res, opts: opts, markOf: map[int]int{}, k: k, scan: image.Rect(0, 0, w, h)}
+	c, k, w, h := canvasFor(res.Picture.Grey.Rect.Size())
+	o := &overlay{canvas: c, res: res, opts: opts, markOf: map[int]int{}, k: k, scan: image.Rect(0, 0, w, h)}
 	for i, n := range holeNumbers(res) {
 		if n > 0 {
 			o.markOf[n] = i
 		}
 	}
-	o.s = math.Max(k*longer/1000, 0.8)
 
 	var err error
 	for _, l := range []struct {

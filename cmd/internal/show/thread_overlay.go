@@ -15,14 +15,7 @@ import (
 // lines that the crests reach, and a tick at every crest that the pitch rests
 // on; crests that were left out are crossed.
 func ThreadOverlay(res *read.ThreadResult, r *thread.Result) (*image.RGBA, error) {
-	size := res.Picture.Grey.Rect.Size()
-	longer := float64(max(size.X, size.Y))
-	k := math.Min(1, maxSide/longer)
-	if longer < maxSide/2 {
-		k = math.Min(2, maxSide/2/longer)
-	}
-	w, h := max(1, int(math.Round(k*float64(size.X)))), max(1, int(math.Round(k*float64(size.Y))))
-	c := canvas{s: math.Max(k*longer/1000, 0.8)}
+	c, k, w, h := canvasFor(res.Picture.Grey.Rect.Size())
 	letters, err := newLettering(false, 15*c.s)
 	if err != nil {
 		return nil, err
