@@ -541,6 +541,31 @@ func TestTiles(t *testing.T) {
 	}
 }
 
+// A desk that is full takes no more, keeps nothing of what it refused, and goes
+// on once something is closed.
+func TestFullDesk(t *testing.T) {
+	s := serve(t, nil)
+	data := rubbing(t)
+	kept := s.upload("press.png", data)
+	room := int64(mostUploaded) - int64(len(data)) - 10
+	if !s.desk.store.reserve(room) {
+		t.Fatal("there is no room")
+	}
+	counted := s.desk.store.uploaded
+	status, _, answer := s.request("POST", "/api/files?name=more.png", bytes.NewReader(data), nil)
+	if status != http.StatusInsufficientStorage || !bytes.Contains(answer, []byte("the desk is full")) {
+		t.Errorf("%d: %s", status, answer)
+	}
+	files, err := os.ReadDir(s.desk.folder)
+	if err != nil || len(files) != 1 || s.desk.store.uploaded != counted {
+		t.Errorf("%d files lie there, %d bytes are counted and not %d, %v", len(files), s.desk.store.uploaded, counted, err)
+	}
+	if status, _, _ := s.request("DELETE", "/api/files/"+kept.ID, nil, nil); status != http.StatusOK {
+		t.Errorf("not closed: %d", status)
+	}
+	s.upload("more.png", data)
+}
+
 // A tile shows its own square of the picture, the last ones what is left.
 func TestTileIsItsSquare(t *testing.T) {
 	grey := image.NewGray(image.Rect(0, 0, 1300, 700))
