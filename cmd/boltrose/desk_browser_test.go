@@ -474,12 +474,29 @@ func TestDeskWholeWay(t *testing.T) {
 	p.press("#redo")
 	p.holes(6)
 
+	if facts := p.text("#words"); !strings.Contains(facts, "M8 (normal fit, 9 mm)") {
+		t.Errorf("no bolt is guessed: %s", facts)
+	}
+
 	// A row shows its chord and a chord its row.
 	p.run(chromedp.Focus(chromedp.CSS(`#chords tr[data-chord="2"] button`)))
 	p.until(`document.querySelector('.found .chord.on')?.dataset.chord === "2"`)
 	from, to := evaluated[[]float64](p, `document.querySelector('[data-chord="4"] .shape').getAttribute("d").slice(1).split("L")[0].split(",").map(Number)`), evaluated[[]float64](p, `document.querySelector('[data-chord="4"] .shape').getAttribute("d").split("L")[1].split(",").map(Number)`)
 	p.click(r2.Scale(0.5, r2.Vec{X: from[0] + to[0], Y: from[1] + to[1]}))
 	p.until(`document.querySelector('#chords tr.on')?.dataset.chord === "4"`)
+	// So does a row of every pair.
+	p.run(chromedp.Click(chromedp.CSS(`#pairs-more summary`)), chromedp.Focus(chromedp.CSS(`#pairs tr[data-chord="2"] button`)))
+	p.until(`(() => {
+		const ends = document.querySelector('#pairs tr[data-chord="2"] th').textContent.split("–").map(Number);
+		const line = document.querySelector(".found .span")?.getAttribute("d").slice(1).split("L").map((p) => p.split(",").map(Number));
+		const label = (n) => [...document.querySelectorAll(".found text")].find((t) => t.textContent === String(n)).getBoundingClientRect();
+		const m = document.querySelector(".found .span")?.getScreenCTM();
+		return line && ends.every((n, i) => {
+			const at = new DOMPoint(...line[i]).matrixTransform(m), r = label(n);
+			return Math.hypot(at.x - r.x - r.width / 2, at.y - r.y - r.height / 2) < 4;
+		});
+	})()`)
+	p.screenshot("pair")
 
 	// What cannot be is refused in words, and changes nothing.
 	p.fill(`#know [name=pcd]`, "wide")

@@ -211,7 +211,7 @@ function told(v) {
   const words = s ? s.Verdict.map((t) => h("p", {}, t)) : [h("p", { class: "try" }, v.Refusal)];
   if (v.Unscaled) words.push(h("p", {}, "The holes have numbers. Give the scan's resolution, or the distance between two of them, below."));
   if (v.Try) words.push(h("p", {}, v.Try));
-  const facts = s ? [...s.Facts, ...(s.Features || [])] : [];
+  const facts = s ? [...s.Facts, ...(s.Bolts ? [{ Name: "Bolts", Text: s.Bolts }] : []), ...(s.Features || [])] : [];
   $("words").replaceChildren(...words, h("dl", { class: "facts" }, ...pairs(facts)));
   const notes = [...(v.Notes || []).map((t) => h("p", { class: "warning" }, t))];
   for (const w of s?.Warnings || []) notes.push(h("p", { class: "warning" }, "Warning: " + w));
@@ -293,21 +293,25 @@ function tables(v) {
     const name = byHole.has(n) ? h("button", { "aria-label": `Hole ${id}`, onclick: () => choose(byHole.get(n), true) }, id) : id;
     return h("tr", { "data-hole": n }, h("th", { scope: "row" }, name), ...cells.map((c) => h("td", {}, c)));
   }));
-  const row = (ends) => (cells, i) => {
-    const lit = v.Picture && ends === undefined;
-    const name = lit ? h("button", { "aria-label": `Show the chord ${cells[0]}`, onfocus: () => light(i, false), onblur: () => light(-1, false), onclick: () => light(i, true) }, cells[0]) : cells[0];
+  // A row shows its line in the picture: show(true) when it is pointed at.
+  const row = (label, show, keep) => (cells, i) => {
+    const on = () => show(i, true), off = () => show(i, false);
+    const name = v.Picture ? h("button", { "aria-label": `${label} ${cells[0]}`, onfocus: on, onblur: off, onclick: () => keep?.(i) }, cells[0]) : cells[0];
     const tr = h("tr", { "data-chord": i }, h("th", { scope: "row" }, name), ...cells.slice(1).map((c) => h("td", {}, c)));
-    if (lit) {
-      tr.addEventListener("pointerenter", () => light(i, false));
-      tr.addEventListener("pointerleave", () => light(-1, false));
+    if (v.Picture) {
+      tr.addEventListener("pointerenter", on);
+      tr.addEventListener("pointerleave", off);
     }
     return tr;
   };
+  const gap = row("Show the chord", (i, on) => light(on ? i : -1, false), (i) => light(i, true));
+  const places = new Map(v.Picture ? v.Scene.Marks.filter((m) => m.Hole).map((m) => [m.Hole, m.Shape]) : []);
+  const pair = row("Show the line", (i, on) => picture.span(on ? v.PairEnds[i].map((n) => places.get(n)) : []));
   const gaps = v.Gaps.Heads?.length > 0;
   $("chords-panel").hidden = !gaps && !v.Pairs.Heads?.length;
-  $("chords").replaceChildren(...(gaps ? [fill(v.Gaps, row())] : []));
+  $("chords").replaceChildren(...(gaps ? [fill(v.Gaps, gap)] : []));
   $("pairs-more").hidden = !v.Pairs.Heads?.length;
-  $("pairs").replaceChildren(...(v.Pairs.Heads?.length ? [fill(v.Pairs, row("pairs"))] : []));
+  $("pairs").replaceChildren(...(v.Pairs.Heads?.length ? [fill(v.Pairs, pair)] : []));
   if (!gaps) $("pairs-more").open = true;
 }
 

@@ -99,7 +99,8 @@ export class Picture {
       if (m.Hole) all.push(this.text(m.Hole + (m.Role === "off" ? "*" : ""), m.Shape.X, m.Shape.Y));
     }
     this.points = svg("g");
-    all.push(this.points);
+    this.line = svg("g");
+    all.push(this.points, this.line);
     this.group.replaceChildren(...all);
     this.layer.dataset.title = title;
     this.place();
@@ -174,6 +175,12 @@ export class Picture {
 
   chord(index) {
     for (const g of this.group.querySelectorAll(".chord")) g.classList.toggle("on", Number(g.dataset.chord) === index);
+  }
+
+  // span shows the line between two holes, or none.
+  span(ends) {
+    const [a, b] = ends;
+    this.line?.replaceChildren(...(a && b ? [svg("path", { class: "span", d: `M${a.X},${a.Y}L${b.X},${b.Y}` })] : []));
   }
 
   // reveal brings a circle into view where it is not.
