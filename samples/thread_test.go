@@ -51,6 +51,30 @@ func TestThreadScanArea(t *testing.T) {
 	}
 }
 
+// The Whitworth form by its own definition: 55°, a depth of 0.640327 pitches and
+// crests and roots rounded to 0.137329 (BS 84), which a sixth of the sharp V's
+// height of 0.960491 is cut off by.
+func TestWhitworthForm(t *testing.T) {
+	const depth, round = 0.640327, 0.137329
+	slope := 1 / math.Tan(27.5*math.Pi/180)
+	at := func(x float64) float64 { return roundedV(x, depth, slope, round) }
+	for x, want := range map[float64]float64{0: 0, 0.25: depth / 2, 0.5: depth} {
+		if got := at(x); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%g pitches from the crest it is %.6f deep, want %.6f", x, got, want)
+		}
+	}
+	if got := (at(0.27) - at(0.23)) / 0.04; math.Abs(got-slope) > 1e-6 {
+		t.Errorf("the flank's slope is %.4f, want %.4f", got, slope)
+	}
+	// The arc touches the flank: no step, no corner.
+	reach := round * math.Cos(27.5*math.Pi/180)
+	const h = 1e-5
+	before, after := (at(reach-h)-at(reach-2*h))/h, (at(reach+2*h)-at(reach+h))/h
+	if math.Abs(at(reach+h)-at(reach-h)) > 3*slope*h || math.Abs(before-after) > 1e-2 {
+		t.Errorf("where arc and flank meet: %.6f and %.6f deep, slopes %.4f and %.4f", at(reach-h), at(reach+h), before, after)
+	}
+}
+
 // The kinds are what their names say.
 func TestThreadKinds(t *testing.T) {
 	seen := map[string]bool{}
