@@ -26,6 +26,7 @@ import (
 	"github.com/chromedp/cdproto/cdp"
 	cdpinput "github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -705,4 +706,151 @@ func TestDeskReading(t *testing.T) {
 	if !bytes.Equal(saved, want) {
 		t.Error("the reading is saved as another than was opened")
 	}
+}
+
+// Everything that can be taken away is what its ending says, and of the six
+// holes of the press.
+func TestDeskFiles(t *testing.T) {
+	p := openPage(t, 1400, 900, false)
+	path, err := filepath.Abs("../../samples/cider-press.png")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.drop(path)
+	p.holes(6)
+	p.fill(`#draw [name=bolt]`, "M8")
+	p.run(chromedp.Click(chromedp.CSS(`#guard-more summary`)))
+	p.fill(`#guard [name=shaft]`, "35")
+	p.fill(`#guard [name=projects]`, "40")
+	p.fill(`#guard [name=bolt]`, "M8")
+	for _, c := range []struct {
+		what, form, begins string
+		holds              func([]byte) bool
+	}{
+		{"draw", "dxf", "  0\r\nSECTION", func(data []byte) bool {
+			circles, err := draw.ReadDXF(bytes.NewReader(data), 0)
+			if err != nil {
+				return false
+			}
+			_, err = circles.Holes(6, draw.Pick{Layer: draw.LayerHoles})
+			return err == nil
+		}},
+		{"draw", "svg", "<?xml", nil},
+		{"draw", "pdf", "%PDF-", nil},
+		{"draw", "report.pdf", "%PDF-", nil},
+		{"draw", "html", "<!DOCTYPE html>", nil},
+		{"draw", "csv", "hole,", func(data []byte) bool { return bytes.Count(data, []byte("\n")) == 7 }},
+		{"draw", "gaps.csv", "from,to,", func(data []byte) bool { return bytes.Count(data, []byte("\n")) == 7 }},
+		{"draw", "scad", "//", nil},
+		{"reading", "json", "{", func(data []byte) bool {
+			r, err := pattern.ReadJSON(bytes.NewReader(data))
+			return err == nil && len(r.Holes) == 6
+		}},
+		{"overlay", "png", "\x89PNG", func(data []byte) bool { _, _, err := image.Decode(bytes.NewReader(data)); return err == nil }},
+		{"guard", "scad", "//", nil},
+	} {
+		data := p.download(func() { p.press(fmt.Sprintf(`[data-what=%s][data-form="%s"]`, c.what, c.form)) })
+		if !bytes.HasPrefix(data, []byte(c.begins)) || c.holds != nil && !c.holds(data) {
+			t.Errorf("%s %s is %.200q", c.what, c.form, data)
+		}
+	}
+	if said := p.text("#guarded"); !strings.Contains(said, "lock") {
+		t.Errorf("of the guard it says %s", said)
+	}
+	if _, err := exec.LookPath("openscad"); err == nil {
+		data := p.download(func() { p.press(`[data-what=guard][data-form=stl]`) })
+		if n := bytes.Count(data, []byte("endfacet")); !bytes.HasPrefix(data, []byte("solid")) && len(data) < 84 || n == 0 && len(data) < 10_000 {
+			t.Errorf("the guard's STL has %d bytes, and begins %.80q", len(data), data)
+		}
+	}
+}
+
+// The bolt is found, and a part that exists is tried, from the page.
+func TestDeskPart(t *testing.T) {
+	p := openPage(t, 1400, 900, false)
+	path, err := filepath.Abs("../../samples/cider-press.png")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.drop(path)
+	p.holes(6)
+	p.fill(`#thread [name=pitch]`, "1.25")
+	p.fill(`#thread [name=major]`, "7.9±0.1")
+	p.press("#thread button")
+	p.until(`document.querySelector("#mate [name=bolt]").value === "M8" && document.querySelector("#guard [name=bolt]").value === "M8"`)
+	if said := p.text("#threaded"); !strings.Contains(said, "M8") || !strings.Contains(said, "not for guessing") {
+		t.Errorf("of the thread it says %s", said)
+	}
+
+	// A cover drawn from the face's own angles goes on, an even one doesn't.
+	cover := func(name string, angles []float64) string {
+		var dxf strings.Builder
+		dxf.WriteString("0\nSECTION\n2\nHEADER\n9\n$INSUNITS\n70\n4\n0\nENDSEC\n0\nSECTION\n2\nENTITIES\n")
+		for _, a := range angles {
+			sin, cos := math.Sincos(a * math.Pi / 180)
+			fmt.Fprintf(&dxf, "0\nCIRCLE\n8\nHOLES\n10\n%.4f\n20\n%.4f\n40\n4.5\n", pressPCD/2*cos, pressPCD/2*sin)
+		}
+		dxf.WriteString("0\nENDSEC\n0\nEOF\n")
+		path := filepath.Join(t.TempDir(), name)
+		if err := os.WriteFile(path, []byte(dxf.String()), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	for _, c := range []struct {
+		name   string
+		angles []float64
+		goes   bool
+	}{
+		{"cover.dxf", pressAngles, true},
+		{"even.dxf", []float64{0, 60, 120, 180, 240, 300}, false},
+	} {
+		p.run(chromedp.SetUploadFiles(chromedp.CSS("#mate [name=part]"), []string{cover(c.name, c.angles)}))
+		p.until(`!document.querySelector("#mate [name=layer]").closest("label").hidden && document.querySelector("#mate [name=fit]").value === ""`)
+		p.press("#mate button")
+		p.until(fmt.Sprintf(`document.querySelector("#mated").textContent.includes(%q)`, c.name))
+		if said := p.text("#mated"); strings.Contains(said, "does not go on") == c.goes || !strings.Contains(said, "9 mm") {
+			t.Errorf("%s: %s", c.name, said)
+		}
+	}
+	p.accessible()
+	p.full("part")
+
+	// On paper there are no fields and buttons, and the answers stay.
+	paper := p.printed("print.pdf")
+	for _, want := range []string{"Uneven: hole 4 sits", "From hole to hole", "52.93", "even.dxf", "not for guessing", "lock it out"} {
+		if !strings.Contains(paper, want) {
+			t.Errorf("on paper there is no %q", want)
+		}
+	}
+	for _, not := range []string{"Undo", "Use it", "Whole picture", "Clearance holes", "Take it away", "drop it"} {
+		if strings.Contains(paper, not) {
+			t.Errorf("on paper there is %q", not)
+		}
+	}
+}
+
+// printed is the text of the page as it is printed; the pages are kept for a
+// person to look at.
+func (p *page) printed(name string) string {
+	p.Helper()
+	var pdf []byte
+	print := chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		out, err := cdp.Call(ctx, t, cdppage.PrintToPDF, cdppage.PrintToPDFParams{PaperWidth: 8.27, PaperHeight: 11.69})
+		pdf = out.Data
+		return err
+	})
+	p.run(print)
+	path := filepath.Join(p.TempDir(), name)
+	if folder := os.Getenv("BOLTROSE_SCREENSHOTS"); folder != "" {
+		path = filepath.Join(folder, name)
+	}
+	if err := os.WriteFile(path, pdf, 0o666); err != nil {
+		p.Fatal(err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", path, "-").Output()
+	if err != nil {
+		p.Fatal(err)
+	}
+	return string(text)
 }

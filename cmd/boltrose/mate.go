@@ -137,7 +137,7 @@ func (c *mateCommand) run(stdout, stderr io.Writer) error {
 	}
 	j.Part = part.holes
 	j.Part.Zone = c.position
-	about := show.MateAbout{Face: c.reading, Part: part.about, Floating: c.faceHole > 0, Unit: c.unit(), Made: part.made}
+	about := show.MateAbout{Face: filepath.Base(c.reading), Part: part.about, Floating: c.faceHole > 0, Unit: c.unit(), Made: part.made}
 	sizes, err := c.sizes(&j, part, &about)
 	if err != nil {
 		return err
@@ -188,7 +188,7 @@ func (c *mateCommand) part(n int) (matePart, error) {
 		if err != nil {
 			return matePart{}, err
 		}
-		p := matePart{holes: r.Places(), about: fmt.Sprintf("%d holes of %s", len(r.Holes), show.Plain(c.with)), made: true}
+		p := matePart{holes: r.Places(), about: fmt.Sprintf("%d holes of %s", len(r.Holes), show.Plain(filepath.Base(c.with))), made: true}
 		for _, w := range r.Warnings {
 			p.warnings = append(p.warnings, "of the part's reading: "+w)
 		}
@@ -235,7 +235,7 @@ func (c *mateCommand) drawing(n int) (matePart, error) {
 	if err != nil {
 		return matePart{}, fmt.Errorf("%s: %w (--diameter LO-HI, --layer NAME)", c.with, err)
 	}
-	p := matePart{about: fmt.Sprintf("%d circles of %s (in %s)", n, show.Plain(c.with), circles.Unit)}
+	p := matePart{about: fmt.Sprintf("%d circles of %s (in %s)", n, show.Plain(filepath.Base(c.with)), circles.Unit)}
 	for _, k := range holes {
 		p.holes.At = append(p.holes.At, k.Centre)
 		p.diameters = append(p.diameters, k.Diameter)

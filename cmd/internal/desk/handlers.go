@@ -15,8 +15,12 @@ import (
 	"boltrose/vision"
 )
 
-// maxWords is more than any edit holds, bytes.
-const maxWords = 64 << 10
+// maxWords is more than any edit holds, and maxPart more than the drawing of a
+// part that somebody looks at; bytes.
+const (
+	maxWords = 64 << 10
+	maxPart  = 16 << 20
+)
 
 // newsWait is how long a page waits for news before it asks again.
 const newsWait = 25 * time.Second
@@ -77,12 +81,12 @@ func give(w http.ResponseWriter, v any) error {
 	return json.NewEncoder(w).Encode(v)
 }
 
-// words reads a small JSON body.
-func words(w http.ResponseWriter, r *http.Request, to any) error {
+// words reads a JSON body of so many bytes at most.
+func words(w http.ResponseWriter, r *http.Request, most int64, to any) error {
 	if kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type")); kind != "application/json" {
 		return refused(http.StatusUnsupportedMediaType, "this is to be JSON")
 	}
-	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxWords))
+	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, most))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(to); err != nil {
 		return refused(http.StatusBadRequest, "this is not understood: %v", err)
@@ -92,7 +96,7 @@ func words(w http.ResponseWriter, r *http.Request, to any) error {
 
 func (d *Desk) enter(w http.ResponseWriter, r *http.Request) {
 	var typed struct{ Code string }
-	if err := words(w, r, &typed); err != nil {
+	if err := words(w, r, maxWords, &typed); err != nil {
 		fail(w, err)
 		return
 	}
@@ -156,7 +160,7 @@ func (d *Desk) remove(w http.ResponseWriter, r *http.Request, t *session) error 
 
 func (d *Desk) edit(w http.ResponseWriter, r *http.Request, t *session) error {
 	var do edit
-	if err := words(w, r, &do); err != nil {
+	if err := words(w, r, maxWords, &do); err != nil {
 		return err
 	}
 	if err := t.do(do); err != nil {
@@ -168,23 +172,23 @@ func (d *Desk) edit(w http.ResponseWriter, r *http.Request, t *session) error {
 
 func (d *Desk) make(w http.ResponseWriter, r *http.Request, t *session) error {
 	var m making
-	if err := words(w, r, &m); err != nil {
+	if err := words(w, r, maxPart, &m); err != nil {
 		return err
 	}
-	name, data, said, err := t.file(m)
+	out, err := t.make(m)
 	if err != nil {
 		return err
 	}
 	if m.Form == "" {
-		return give(w, map[string]string{"Said": said})
+		return give(w, map[string]string{"Said": out.said, "Bolt": out.bolt})
 	}
 	w.Header().Set("Content-Type", "application/octet-stream")
-	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
-	w.Header().Set("Content-Length", strconv.Itoa(len(data)))
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": out.name}))
+	w.Header().Set("Content-Length", strconv.Itoa(len(out.data)))
 	if m.What == "guard" { // what it is like, and the cautions
-		w.Header().Set("Boltrose-Said", url.PathEscape(said))
+		w.Header().Set("Boltrose-Said", url.PathEscape(out.said))
 	}
-	_, err = w.Write(data)
+	_, err = w.Write(out.data)
 	return err
 }
 

@@ -217,7 +217,7 @@ function told(v) {
   for (const w of s?.Warnings || []) notes.push(h("p", { class: "warning" }, "Warning: " + w));
   if (s) notes.push(h("p", { class: "small" }, s.Known));
   $("notes").replaceChildren(...notes);
-  for (const id of ["holes-panel", "chords-panel", "mate-panel", "take-panel", "budget-panel", "drawing-panel"]) $(id).hidden = !s;
+  for (const id of ["holes-panel", "chords-panel", "thread-panel", "mate-panel", "take-panel", "budget-panel", "drawing-panel"]) $(id).hidden = !s;
   $("command").textContent = v.Command;
   if (!s) return;
   $("hole-notes").replaceChildren(...[s.OffCircle && "* " + s.OffCircle, ...(s.HoleNotes || [])].filter(Boolean).map((t) => h("p", {}, t)));
@@ -426,7 +426,7 @@ $("measure").addEventListener("submit", async (e) => {
 function flagsOf(form) {
   const flags = {};
   for (const field of form.elements) {
-    if (field.name) flags[field.name] = field.type === "checkbox" && !field.checked ? "" : field.value;
+    if (field.name && field.type !== "file") flags[field.name] = field.type === "checkbox" && !field.checked ? "" : field.value;
   }
   return flags;
 }
@@ -437,24 +437,55 @@ function guesses(v) {
   const f = $("mate").elements;
   f.pcd.value = v.PCD;
   f.holes.value = v.HoleCount || "";
-  $("mated").hidden = $("guarded").hidden = true;
+  $("mated").hidden = $("threaded").hidden = $("guarded").hidden = true;
+}
+
+// answer shows what a command says of the reading.
+async function answer(where, what, flags, part) {
+  calm();
+  where.hidden = true;
+  try {
+    const { Said, Bolt } = await ask("POST", `files/${view.ID}/make`, { What: what, Flags: flags, ...(part && { Part: part }) });
+    where.textContent = Said;
+    where.hidden = false;
+    say("");
+    return Bolt;
+  } catch (error) {
+    refuse(error);
+    return "";
+  }
 }
 
 $("mate").addEventListener("submit", async (e) => {
   e.preventDefault();
-  calm();
   const flags = flagsOf($("mate"));
-  if (flags.angles) delete flags.holes;
+  const file = $("mate").elements.part.files[0];
   if (flags.clearance) delete flags.fit;
+  if (file) for (const name of ["pcd", "holes", "angles"]) delete flags[name];
+  else for (const name of ["diameter", "layer", "drawing-units"]) delete flags[name];
+  if (flags.angles) delete flags.holes;
   say("Trying whether it goes on …");
-  try {
-    const { Said } = await ask("POST", `files/${view.ID}/make`, { What: "mate", Flags: flags });
-    $("mated").textContent = Said;
-    $("mated").hidden = false;
-    say("");
-  } catch (error) {
-    refuse(error);
-  }
+  answer($("mated"), "mate", flags, file && { Name: file.name, Text: await file.text() });
+});
+
+// A part that is given itself needs no pitch circle; a drawing has more to be
+// said of.
+$("mate").elements.part.addEventListener("change", () => {
+  const f = $("mate").elements;
+  const name = f.part.files[0]?.name.toLowerCase() || "";
+  f.pcd.required = !name;
+  const drawing = name.endsWith(".dxf");
+  for (const e of $("mate").querySelectorAll("[data-drawing]")) e.hidden = !drawing;
+  if (drawing !== (f.fit.value === "")) f.fit.value = drawing ? "" : "normal";
+});
+
+$("thread").addEventListener("submit", async (e) => {
+  e.preventDefault();
+  say("Looking which thread it is …");
+  const bolt = await answer($("threaded"), "thread", flagsOf($("thread")));
+  if (!bolt) return;
+  for (const form of ["mate", "draw", "guard"]) $(form).elements.bolt.value = bolt;
+  say(`${bolt} is taken below.`);
 });
 
 for (const button of document.querySelectorAll("[data-form]")) {
@@ -519,5 +550,15 @@ addEventListener("drop", (e) => {
   document.body.classList.remove("over");
   upload([...e.dataTransfer.files]);
 });
+
+// The picture is printed as it is on the screen, made to fit the paper.
+const paperWidth = 680; // CSS pixels of A4 and Letter between their margins
+addEventListener("beforeprint", () => {
+  const { clientWidth, clientHeight, style } = $("viewer");
+  style.width = clientWidth + "px";
+  style.height = clientHeight + "px";
+  style.zoom = Math.min(1, paperWidth / clientWidth);
+});
+addEventListener("afterprint", () => $("viewer").removeAttribute("style"));
 
 start();
