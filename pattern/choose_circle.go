@@ -2,7 +2,6 @@ package pattern
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
@@ -12,48 +11,14 @@ import (
 )
 
 const (
-	leastEvidence = 0.06  // of a ring that helps to suppose a circle
-	mostStarts    = 48    // rings from which circles are supposed
-	likeSize      = 1.25  // largest ratio of diameters of holes "of like size"
-	doubtful      = 0.15  // evidence of a ring that may be chance
-	leastScore    = 8.0   // strength that rings in mere texture do not reach
-	clearEvidence = 0.4   // of a ring that is a hole whatever its size
-	notRound      = 0.045 // scatter of the edge over the radius, from which on marks are hardly circles
-	leastContrast = 0.05  // of the steepest clear edge of the picture
-	mostUnlike    = 0.9   // largest logarithm of the ratio of two holes' diameters in one pattern
-	leastInAll    = 0.04  // of the typical hole's strength, contrast and crispness, multiplied
-	raggedRim     = 0.06  // scatter over half the radius of a rim that is half believed
+	leastEvidence = 0.06 // of a ring that helps to suppose a circle
+	mostStarts    = 48   // rings from which circles are supposed
+	mostTried     = 12   // supposed circles of each shade that are looked at closely
+	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
+	mostUnlike    = 0.9  // largest logarithm of the ratio of two holes' diameters in one pattern
+	doubtful      = 0.15 // evidence of a ring that may be chance
+	clearEvidence = 0.4  // of a ring that is a hole whatever its size
 )
-
-// evidence weighs how surely a ring is a round edge, from 0 to about 1.
-func (r Ring) evidence() float64 {
-	strength := r.Score / (r.Score + 8)
-	ragged := 2 * r.Scatter / math.Max(r.radius(), 1e-9) / raggedRim
-	return strength * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
-}
-
-func (r Ring) radius() float64 { return r.Diameter / 2 }
-
-// inside is +1 for a ring paler inside than outside, −1 for a darker one.
-func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
-
-// overlaps says that two rings cannot both be holes: they leave no metal
-// between them to speak of.
-func (r Ring) overlaps(o Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.04*(r.radius()+o.radius())
-}
-
-// covers says that two rings cover a part of one another.
-func (r Ring) covers(o Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
-}
-
-// concentric says that two rings can belong to one and the same hole. What
-// lies below the face by as much as the smaller is within the larger (a
-// chamfer of 45°) is seen aside from a slant.
-func (r Ring) concentric(o Ring, slant float64) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())+slant*math.Abs(r.radius()-o.radius())
-}
 
 // supposed is a pitch circle that some rings may share.
 type supposed struct {
@@ -68,9 +33,60 @@ func (s supposed) tolerance(r Ring) float64 {
 	return 0.3 + 0.005*s.Radius + 2*math.Sqrt(r.CentreCov[0][0]+r.CentreCov[1][1])
 }
 
-// bestCircle supposes a pitch circle through every three of the likeliest
-// rings and returns the one that the most evidence speaks for.
+// bestCircle returns the pitch circle that the most evidence speaks for: of
+// paler and of darker rings, the one that is the heavier, unless those are the
+// bosses that these lie in.
 func (c *chooser) bestCircle() (supposed, bool) {
+	all := c.circles()
+	slices.SortStableFunc(all, func(a, b supposed) int { return cmp.Compare(b.weight, a.weight) })
+	paler, isPaler := c.standing(all, 1)
+	darker, isDarker := c.standing(all, -1)
+	switch {
+	case !isDarker || isPaler && (paler.weight >= darker.weight || c.inBosses(paler, darker)):
+		return paler, isPaler
+	default:
+		return darker, true
+	}
+}
+
+// standing is the heaviest supposed circle of rings of a shade that still
+// stands when it is looked at closely.
+func (c *chooser) standing(all []supposed, shade float64) (supposed, bool) {
+	var tried []supposed
+	for _, s := range all {
+		if c.rings[s.members[0]].inside() != shade || slices.ContainsFunc(tried, s.same) {
+			continue
+		}
+		if best, ok := c.settle(s); ok {
+			return best, true
+		}
+		if tried = append(tried, s); len(tried) == mostTried {
+			break
+		}
+	}
+	return supposed{}, false
+}
+
+// inBosses says that each of the darker rings goes round one of the paler: the
+// pads that were rubbed round their holes, and not the holes themselves.
+func (c *chooser) inBosses(paler, darker supposed) bool {
+	return !slices.ContainsFunc(darker.members, func(d int) bool {
+		boss := c.rings[d]
+		return !slices.ContainsFunc(paler.members, func(p int) bool {
+			hole := c.rings[p]
+			return r2.Norm(r2.Sub(boss.Centre, hole.Centre)) < boss.radius()-0.9*hole.radius()
+		})
+	})
+}
+
+// same says that two supposed circles hold the same rings.
+func (s supposed) same(o supposed) bool {
+	return len(s.members) == len(o.members) && !slices.ContainsFunc(s.members, func(m int) bool { return !slices.Contains(o.members, m) })
+}
+
+// circles supposes a pitch circle through every three of the likeliest rings,
+// and returns those that three share.
+func (c *chooser) circles() []supposed {
 	var order []int
 	for i, e := range c.evidence {
 		if e >= leastEvidence {
@@ -79,7 +95,7 @@ func (c *chooser) bestCircle() (supposed, bool) {
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
 	order = order[:min(len(order), mostStarts)]
-	var best supposed
+	var all []supposed
 	for a := range order {
 		for b := range a {
 			for d := range b {
@@ -91,17 +107,13 @@ func (c *chooser) bestCircle() (supposed, bool) {
 				if err != nil || !c.possible(around, c.rings[i]) {
 					continue
 				}
-				s := c.support(around, i)
-				if s.weight > best.weight {
-					best = s
+				if s := c.support(around, i); len(s.members) >= 3 {
+					all = append(all, s)
 				}
 			}
 		}
 	}
-	if len(best.members) < 3 {
-		return best, false
-	}
-	return c.settle(best)
+	return all
 }
 
 // free says that ring i overlaps none of the members but the one at except.
@@ -224,32 +236,13 @@ func (c *chooser) settle(s supposed) (supposed, bool) {
 		}
 		like := s.members[0]
 		s = c.support(fit.Circle, like)
-		s.members = c.strong(s.members, like)
+		s.members = c.strong(s)
 		if len(s.members) < 3 || !c.beyondChance(s.members) {
 			return s, false
 		}
 		s.members = c.nearer(s)
 	}
 	return s, true
-}
-
-// beyondChance says whether the better half of the members are clearer than
-// rings that are seen in mere texture, or half as clear and so many of one size
-// as texture does not set on one circle.
-func (c *chooser) beyondChance(members []int) bool {
-	usual := c.median(members, func(i int) float64 { return c.rings[i].Diameter })
-	same := 0
-	for _, m := range members {
-		if math.Abs(math.Log(c.rings[m].Diameter/usual)) < 0.02 {
-			same++
-		}
-	}
-	least := leastScore
-	if same >= 5 {
-		least /= 2
-	}
-	better := c.typicalOf(members[:(len(members)+1)/2])
-	return slices.ContainsFunc(members, c.isAdded) || better.evidence >= doubtful && better.score >= least
 }
 
 // nearer replaces a member by a ring that overlaps it, is about as clear and
@@ -271,215 +264,4 @@ func (c *chooser) nearer(s supposed) []int {
 		}
 	}
 	return out
-}
-
-// strong keeps the members that can stand beside the typical one: a weak ring
-// only where its size is that of others, one of another size only where it is
-// about as clear as they are; or as many as the person expects.
-func (c *chooser) strong(members []int, like int) []int {
-	if n := c.opts.Holes; n > 0 {
-		return members[:min(n, len(members))] // they are in order of worth
-	}
-	beside := c.typicalOf(members[:(len(members)+1)/2]) // these are surely holes
-	var clear, kept []int
-	for _, m := range members {
-		if beside.holds(c, m, 0.6) {
-			clear = append(clear, m)
-		}
-	}
-	for _, m := range members {
-		share := 0.6
-		switch off := c.offSize(m, clear); {
-		case off < 0.05:
-			share = 0.12
-		case off < 0.12:
-			share = 0.28
-		case off > mostUnlike:
-			continue // no drill set holds both
-		}
-		if c.isAdded(m) || beside.holds(c, m, share) {
-			kept = append(kept, m)
-		}
-	}
-	return kept
-}
-
-// typical is how clear the holes of a pattern are.
-type typical struct{ evidence, contrast, scatter, score float64 }
-
-func (c *chooser) typicalOf(holes []int) typical {
-	return typical{
-		evidence: c.median(holes, func(i int) float64 { return c.evidence[i] }),
-		contrast: c.median(holes, func(i int) float64 { return math.Abs(c.rings[i].Contrast) }),
-		scatter:  c.median(holes, func(i int) float64 { return c.rings[i].Scatter }),
-		score:    c.median(holes, func(i int) float64 { return c.rings[i].Score }),
-	}
-}
-
-// holds says whether ring i is at least a share as clear as the typical hole:
-// in how crisp its edge is, and half that in its evidence.
-func (t typical) holds(c *chooser, i int, share float64) bool {
-	r := c.rings[i]
-	crisp := math.Abs(r.Contrast) / t.contrast * math.Min(1, 2*t.scatter/math.Max(r.Scatter, 1e-9))
-	// Weak in one respect a hole may be, but not in all of them at once.
-	inAll := r.Score / t.score * math.Abs(r.Contrast) / t.contrast * math.Min(1, t.scatter/math.Max(r.Scatter, 1e-9))
-	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share && inAll >= leastInAll
-}
-
-// offSize is how far, as the logarithm of a ratio, ring i is in size from the
-// nearest of holes other than itself.
-func (c *chooser) offSize(i int, holes []int) float64 {
-	off := math.Inf(1)
-	for _, h := range holes {
-		if h != i {
-			off = math.Min(off, math.Abs(math.Log(c.rings[i].Diameter/c.rings[h].Diameter)))
-		}
-	}
-	return off
-}
-
-func (c *chooser) median(members []int, of func(int) float64) float64 {
-	v := make([]float64, len(members))
-	for i, m := range members {
-		v[i] = of(m)
-	}
-	slices.Sort(v)
-	return v[len(v)/2]
-}
-
-// take makes the choice around a pitch circle.
-func (c *chooser) take(s supposed) {
-	c.out.Circle = true
-	holes := slices.Clone(s.members)
-	for _, m := range holes {
-		c.out.Reasons[m] = fmt.Sprintf("hole: on the pitch circle (%.2f mm off)", math.Abs(s.Distance(c.rings[m].Centre)))
-	}
-	c.findBoreAndRim(s, holes)
-	for _, i := range c.strays(s, holes) {
-		holes = append(holes, i)
-		c.out.OffCircle = append(c.out.OffCircle, i)
-		c.out.Reasons[i] = fmt.Sprintf("hole: as clear as the others, but %.1f mm off their pitch circle", math.Abs(s.Distance(c.rings[i].Centre)))
-	}
-	for _, i := range c.filled(s, holes) {
-		holes = append(holes, i)
-		c.out.Reasons[i] = "hole: filled, so that it is darker or lighter than the others; on the pitch circle"
-	}
-	c.out.Holes = holes
-	c.claimOuters()
-	c.warn(s)
-}
-
-// filled are holes of the other shade, pressed full of lead or of dirt: of the
-// others' size, on their circle, and as clear as they are.
-func (c *chooser) filled(s supposed, holes []int) []int {
-	beside := c.typicalOf(holes)
-	var out []int
-	for i, r := range c.rings {
-		if r.inside() == c.rings[holes[0]].inside() || c.offSize(i, holes) > 0.05 || !beside.holds(c, i, 0.8) ||
-			math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
-			continue
-		}
-		out = append(out, i)
-	}
-	return out
-}
-
-// warn says what a person should look at twice.
-func (c *chooser) warn(s supposed) {
-	if ragged := c.median(s.members, func(i int) float64 { return c.rings[i].Scatter / c.rings[i].radius() }); ragged > notRound {
-		c.out.Warnings = append(c.out.Warnings, "the marks are not round: slots, nuts or smeared rims? A circle through a slot need not be where its bolt sits; look at the overlay")
-	}
-	if len(s.members) == 3 && len(c.out.OffCircle) > 0 {
-		c.out.Warnings = append(c.out.Warnings, "any three holes lie on some circle: with four, of which one is off, it cannot be told which; trust the chords, and the pitch circle only if it agrees with the bore or the rim")
-	}
-}
-
-// strays are the holes off the circle: as clear as those on it, within the
-// face, and overlapping nothing.
-func (c *chooser) strays(s supposed, holes []int) []int {
-	beside := c.typicalOf(holes)
-	smallest, largest := math.Inf(1), 0.0
-	for _, h := range holes {
-		smallest = math.Min(smallest, c.rings[h].Diameter)
-		largest = math.Max(largest, c.rings[h].Diameter)
-	}
-	like := c.rings[holes[0]]
-	reach := s.Radius + 1.5*largest
-	if c.out.Rim >= 0 {
-		reach = c.rings[c.out.Rim].radius()
-	}
-	var order, out []int
-	for i := range c.rings {
-		r := c.rings[i]
-		if c.isAdded(i) && !slices.Contains(holes, i) {
-			order = append(order, i)
-			continue
-		}
-		share, within := 0.9, reach
-		if c.offSize(i, holes) < 0.12 {
-			share, within = 0.6, math.Inf(1) // the same drill, wherever it was used
-		}
-		if !beside.holds(c, i, share) || r.inside() != like.inside() || r.RimSeen < 0.7 ||
-			i == c.out.Bore || i == c.out.Rim || r.Diameter < 0.3*smallest || r.Diameter > 2*largest ||
-			r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > within || r2.Norm(r2.Sub(r.Centre, s.Centre)) < r.radius() {
-			continue
-		}
-		order = append(order, i)
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
-next:
-	for _, i := range order {
-		for _, h := range slices.Concat(holes, out) {
-			if c.rings[i].overlaps(c.rings[h]) {
-				continue next
-			}
-		}
-		if b := c.out.Bore; b >= 0 && !c.isAdded(i) && c.rings[i].overlaps(c.rings[b]) {
-			continue
-		}
-		out = append(out, i)
-	}
-	return out
-}
-
-// findBoreAndRim looks for the round edges that surround the pitch circle's
-// centre, within the holes and beyond them.
-func (c *chooser) findBoreAndRim(s supposed, holes []int) {
-	hole := 0.0
-	for _, h := range holes {
-		hole = math.Max(hole, c.rings[h].radius())
-	}
-	shade := c.rings[holes[0]].inside()
-	bore, rim := 0.0, 0.0
-	for i, r := range c.rings {
-		if slices.Contains(holes, i) || c.dropped[i] || r.Scatter > 0.015*r.radius()+0.15 {
-			continue // a machined edge is round; where the pencil stopped is not
-		}
-		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
-		e := r.evidence()
-		switch {
-		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-1.15*hole:
-			// A bore is a hole too: of the same shade as the bolt holes.
-			if r.inside() != shade {
-				e *= 0.4
-			}
-			if e > math.Max(bore, 0.12) {
-				bore, c.out.Bore = e, i
-			}
-		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+1.15*hole:
-			// The face ends at its rim: the other shade.
-			if r.inside() == shade {
-				e *= 0.4
-			}
-			if e > math.Max(rim, 0.12) {
-				rim, c.out.Rim = e, i
-			}
-		}
-	}
-	if c.out.Bore >= 0 {
-		c.out.Reasons[c.out.Bore] = "bore: surrounds the pitch circle's centre, within the holes"
-	}
-	if c.out.Rim >= 0 {
-		c.out.Reasons[c.out.Rim] = "rim: surrounds all holes"
-	}
 }

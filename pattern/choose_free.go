@@ -3,6 +3,8 @@ package pattern
 import (
 	"cmp"
 	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // The evidence of a mark that is believed without a pattern: when a person
@@ -26,6 +28,9 @@ func (c *chooser) takeFree() {
 			order = append(order, i)
 		}
 	}
+	if !c.opts.Free {
+		order = slices.DeleteFunc(order, func(i int) bool { return !c.isAdded(i) && c.surrounds(i, order) })
+	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
 next:
 	for _, i := range order {
@@ -44,4 +49,22 @@ next:
 		c.out.Holes = c.out.Holes[:min(n, len(c.out.Holes))]
 	}
 	c.claimOuters()
+}
+
+// surrounds says that a ring goes round two other marks or more, side by side:
+// it is the edge of the part, or a line about the holes.
+func (c *chooser) surrounds(i int, marks []int) bool {
+	r := c.rings[i]
+	var within []int
+	for _, m := range marks {
+		q := c.rings[m]
+		if m != i && r2.Norm(r2.Sub(r.Centre, q.Centre))+q.radius() < r.radius() && c.free(m, within, -1) {
+			within = append(within, m)
+		}
+	}
+	if len(within) < 2 {
+		return false
+	}
+	c.out.Reasons[i] = "left: goes round other marks"
+	return true
 }

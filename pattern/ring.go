@@ -1,6 +1,10 @@
 package pattern
 
-import "gonum.org/v1/gonum/spatial/r2"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
 
 // Ring is one circular edge measured on the face. It is what every source (a
 // scan, a photograph, calipers) hands to this package.
@@ -33,4 +37,37 @@ type Ring struct {
 	Contrast float64 // grey levels, positive where the inside is brighter
 	Score    float64 // strength of the evidence; comparable within one source
 	Scatter  float64 // mm, robust standard deviation of the edge points about the circle
+}
+
+// raggedRim is the scatter over half the radius of a rim that is half believed.
+const raggedRim = 0.06
+
+// evidence weighs how surely a ring is a round edge, from 0 to about 1.
+func (r Ring) evidence() float64 {
+	strength := r.Score / (r.Score + 8)
+	ragged := 2 * r.Scatter / math.Max(r.radius(), 1e-9) / raggedRim
+	return strength * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
+}
+
+func (r Ring) radius() float64 { return r.Diameter / 2 }
+
+// inside is +1 for a ring paler inside than outside, −1 for a darker one.
+func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
+
+// overlaps says that two rings cannot both be holes: they leave no metal
+// between them to speak of.
+func (r Ring) overlaps(o Ring) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 1.04*(r.radius()+o.radius())
+}
+
+// covers says that two rings cover a part of one another.
+func (r Ring) covers(o Ring) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
+}
+
+// concentric says that two rings can belong to one and the same hole. What
+// lies below the face by as much as the smaller is within the larger (a
+// chamfer of 45°) is seen aside from a slant.
+func (r Ring) concentric(o Ring, slant float64) bool {
+	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())+slant*math.Abs(r.radius()-o.radius())
 }

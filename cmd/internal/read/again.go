@@ -1,7 +1,9 @@
 package read
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -12,7 +14,7 @@ import (
 )
 
 // lookAgain looks along the pitch circle of a first choice for holes of its
-// size that were too faint to be found without knowing where to look. What it
+// sizes that were too faint to be found without knowing where to look. What it
 // finds joins the marks; a second choice then decides.
 func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
 	choose.Holes = 0
@@ -21,29 +23,54 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 		return circles, nil // the last choice will say so
 	}
 	var centres []r2.Vec
-	clearest := first.Holes[0]
 	for _, h := range first.Holes {
-		centres = append(centres, r.Rings[h].Centre)
-		if r.Rings[h].Score*r.Rings[h].RimSeen > r.Rings[clearest].Score*r.Rings[clearest].RimSeen {
-			clearest = h
+		if !slices.Contains(first.OffCircle, h) {
+			centres = append(centres, r.Rings[h].Centre)
 		}
 	}
 	around, err := circle.LeastSquares(centres, nil)
 	if err != nil {
 		return circles, nil
 	}
-	path := r.alongCircle(around.Circle, r.Rings[clearest])
-	if path == nil {
-		return circles, nil
-	}
-	more, err := vision.FindAlong(r.look.picture, path, r.seen[clearest])
-	if err != nil {
-		return nil, err
+	var more []vision.Mark
+	for _, like := range r.sizes(first.Holes) {
+		path := r.alongCircle(around.Circle, r.Rings[like])
+		if path == nil {
+			return circles, nil
+		}
+		found, err := vision.FindAlong(r.look.picture, path, r.seen[like])
+		if err != nil {
+			return nil, err
+		}
+		more = append(more, found...)
 	}
 	circles = r.join(circles, more)
 	r.Rings = r.rings(circles, nil)
 	return circles, nil
 }
+
+// sizes are the clearest of the holes of each size that several have.
+func (r *Result) sizes(holes []int) []int {
+	clear := func(h int) float64 { return r.Rings[h].Score * r.Rings[h].RimSeen }
+	left := slices.Clone(holes)
+	slices.SortStableFunc(left, func(a, b int) int { return cmp.Compare(clear(b), clear(a)) })
+	var out []int
+	for len(left) > 0 {
+		like := left[0]
+		rest := slices.DeleteFunc(slices.Clone(left), func(h int) bool {
+			return math.Abs(math.Log(r.Rings[h].Diameter/r.Rings[like].Diameter)) < oneSize
+		})
+		if len(left)-len(rest) > 1 {
+			out = append(out, like)
+		}
+		left = rest
+	}
+	return out
+}
+
+// oneSize is the largest logarithm of the ratio of diameters of holes of one
+// drill.
+const oneSize = 0.1
 
 // join adds those of the marks found that are new, and their circles.
 func (r *Result) join(circles []calib.Circle, more []vision.Mark) []calib.Circle {

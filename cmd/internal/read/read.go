@@ -6,6 +6,7 @@ package read
 import (
 	"errors"
 	"fmt"
+	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
@@ -154,6 +155,11 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 		}
 		if choose.Drop, err = r.dropped(opts.Drop); err != nil {
 			return err
+		}
+		for i, id := range choose.Drop {
+			if slices.Contains(choose.Added, id) {
+				return fmt.Errorf("--drop %s is the hole that --add gives: leave --drop out, for what is added takes the place of what was there", opts.Drop[i])
+			}
 		}
 	}
 	for _, at := range opts.DropAt {

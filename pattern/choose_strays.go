@@ -1,0 +1,79 @@
+package pattern
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// leastStray is the least diameter of a hole off the circle, relative to the
+// smallest on it: what is smaller is a pit.
+const leastStray = 0.45
+
+// strays are the holes off the circle: as clear as those on it, within the
+// face, and overlapping nothing.
+func (c *chooser) strays(s supposed, holes []int) []int {
+	beside := c.typicalOf(holes)
+	smallest, largest := math.Inf(1), 0.0
+	for _, h := range holes {
+		smallest = math.Min(smallest, c.rings[h].Diameter)
+		largest = math.Max(largest, c.rings[h].Diameter)
+	}
+	like := c.rings[holes[0]]
+	reach := s.Radius + 1.5*largest
+	if c.out.Rim >= 0 {
+		reach = c.rings[c.out.Rim].radius()
+	}
+	within := func(r Ring, reach float64) bool {
+		return r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() <= reach
+	}
+	var out []int
+	free := func(i int) bool {
+		return c.free(i, slices.Concat(holes, out), -1) &&
+			(c.isAdded(i) || c.out.Bore < 0 || !c.rings[i].overlaps(c.rings[c.out.Bore]))
+	}
+	enough := c.opts.Holes > 0 && len(holes) >= c.opts.Holes // as many as the person expects
+	var order []int
+	for i, r := range c.rings {
+		if !slices.Contains(holes, i) && (c.isAdded(i) || !enough && r.inside() == like.inside() && r.RimSeen >= 0.7 &&
+			i != c.out.Bore && i != c.out.Rim && r.Diameter >= leastStray*smallest && r.Diameter <= 2*largest &&
+			r2.Norm(r2.Sub(r.Centre, s.Centre)) >= r.radius()) {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
+	// What is of another size must be as clear as the holes are; what is of the
+	// size of one that was taken is believed sooner: a drill is used twice.
+	for _, again := range []bool{false, true} {
+		for _, i := range order {
+			share, limit := 0.9, reach
+			switch {
+			case c.offSize(i, holes) < 0.12:
+				share, limit = 0.6, math.Inf(1) // the same drill, wherever it was used
+			case again && c.offSize(i, out) < 0.05:
+				share = 0.6
+			}
+			if !slices.Contains(out, i) && free(i) && (c.isAdded(i) || beside.holds(c, i, share) && within(c.rings[i], limit)) {
+				out = append(out, i)
+			}
+		}
+	}
+	return out
+}
+
+// filled are holes of the other shade, pressed full of lead or of dirt: of the
+// others' size, on their circle, and as clear as they are.
+func (c *chooser) filled(s supposed, holes []int) []int {
+	beside := c.typicalOf(holes)
+	var out []int
+	for i, r := range c.rings {
+		if r.inside() == c.rings[holes[0]].inside() || c.offSize(i, holes) > 0.05 || !beside.holds(c, i, 0.8) ||
+			math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
+			continue
+		}
+		out = append(out, i)
+	}
+	return out
+}
