@@ -112,6 +112,11 @@ func NewFrame(paper Paper, windowW, windowH float64) (*Frame, error) {
 	return f, nil
 }
 
+// Within is the half width and half height, mm, of what lies within the dots.
+func (f *Frame) Within() (x, y float64) {
+	return f.halfWidth() - largeDot/2, f.halfHeight() - largeDot/2
+}
+
 func (f *Frame) halfWidth() float64  { return float64(f.Columns-1) * Pitch / 2 }
 func (f *Frame) halfHeight() float64 { return float64(f.Rows-1) * Pitch / 2 }
 

@@ -101,15 +101,23 @@ func (p *Plane) MMPerPx(px r2.Vec) (x, y float64) {
 }
 
 // Slant returns roughly the tangent of the angle from upright at which the face is seen
-// at px, by how unlike the two sides of a pixel are on it: what lies 1 mm below
-// the face is seen aside by that much. It is meant for photographs.
-func (p *Plane) Slant(px r2.Vec) float64 {
+// at px: what lies 1 mm below the face is seen aside by that much. It is meant
+// for photographs.
+func (p *Plane) Slant(px r2.Vec) float64 { return r2.Norm(p.Aside(px)) }
+
+// Aside returns roughly how far, in mm along x and y of the face, what lies 1
+// mm below it at px is seen aside, by how unlike the two sides of a pixel are on
+// it; to which of the two sides is not told. It is meant for photographs.
+func (p *Plane) Aside(px r2.Vec) r2.Vec {
 	j := p.ByPixel(px)
-	// The squares of the matrix's singular values are half ± root.
-	half := (j[0][0]*j[0][0] + j[0][1]*j[0][1] + j[1][0]*j[1][0] + j[1][1]*j[1][1]) / 2
-	det := j[0][0]*j[1][1] - j[0][1]*j[1][0]
-	root := math.Sqrt(max(half*half-det*det, 0))
-	return math.Sqrt(2 * root / (half - root))
+	// Of J Jᵀ, the eigenvalues are half ± root, and the larger one's direction
+	// is the one in which the face is seen foreshortened.
+	xx, yy := j[0][0]*j[0][0]+j[0][1]*j[0][1], j[1][0]*j[1][0]+j[1][1]*j[1][1]
+	xy := j[0][0]*j[1][0] + j[0][1]*j[1][1]
+	half, root := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
+	slant := math.Sqrt(2 * root / (half - root))
+	sin, cos := math.Sincos(math.Atan2(2*xy, xx-yy) / 2)
+	return r2.Vec{X: slant * cos, Y: slant * sin}
 }
 
 // Shared returns how the place of px moves (mm) for each of k independent

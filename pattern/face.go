@@ -16,7 +16,11 @@ import (
 // Holes of one size are of one make: where three or more of them, and half at
 // least, have such an edge, the shift and the change of size between the two
 // edges are fitted to all of them by least squares and taken for all. Of
-// other holes the edge's own centre is taken, where there is one.
+// other holes the edge's own centre is taken, where there is one that lies as an
+// edge in the face can: a washer's print does not.
+//
+// How far below the face other edges lie is not known: holes and bores have
+// their edges broken. That is counted in their covariances.
 func OnFace(rings []Ring, choice Choice) []Ring {
 	out := slices.Clone(rings)
 	for _, holes := range bySize(rings, choice.Holes) {
@@ -33,12 +37,48 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 			}
 			continue
 		}
-		for _, h := range pairs {
-			o := rings[choice.Outer[h]]
-			out[h].Centre, out[h].CentreCov, out[h].Shared = o.Centre, o.CentreCov, o.Shared
+		for _, h := range holes {
+			if o, ok := choice.Outer[h]; ok && above(rings[h], rings[o]) {
+				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
+				continue
+			}
+			out[h] = rings[h].atDepth(holeDepthU)
 		}
 	}
+	if b := choice.Bore; b >= 0 {
+		out[b] = rings[b].atDepth(boreDepthU)
+	}
 	return out
+}
+
+// How far below the face the edges of holes and bores lie, in mm as standard
+// uncertainties about the face itself: edges are broken by some tenths of a
+// millimetre, and bores chamfered by up to one. Common practice.
+const (
+	holeDepthU = 0.1
+	boreDepthU = 0.5
+)
+
+// atDepth adds to a ring's covariance what a depth below the face that is not
+// known does to its centre.
+func (r Ring) atDepth(u float64) Ring {
+	a := r2.Scale(u, r.Aside)
+	r.CentreCov[0][0] += a.X * a.X
+	r.CentreCov[0][1] += a.X * a.Y
+	r.CentreCov[1][0] += a.X * a.Y
+	r.CentreCov[1][1] += a.Y * a.Y
+	return r
+}
+
+// above says whether the outer of two edges can lie above the other: it is
+// then seen aside of it along the view, and not across.
+func above(hole, outer Ring) bool {
+	off := r2.Sub(outer.Centre, hole.Centre)
+	if slant := r2.Norm(hole.Aside); slant > 0 {
+		off = r2.Sub(off, r2.Scale(r2.Dot(off, hole.Aside)/(slant*slant), hole.Aside))
+	}
+	u := math.Sqrt(hole.CentreCov[0][0] + hole.CentreCov[1][1] + outer.CentreCov[0][0] + outer.CentreCov[1][1])
+	return r2.Norm(off) < 0.05+3*u
 }
 
 // bySize puts holes of like diameters together.

@@ -18,7 +18,8 @@ func slantedHoles(n int, deep float64, withOuter func(int) bool) (rings []Ring, 
 		want = append(want, at)
 		k := away / (away + deep)
 		seen := r2.Add(camera, r2.Scale(k, r2.Sub(at, camera)))
-		rings = append(rings, Ring{ID: i + 1, Centre: seen, Diameter: 8, CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}})
+		aside := r2.Scale(1/away, r2.Sub(camera, at))
+		rings = append(rings, Ring{ID: i + 1, Centre: seen, Diameter: 8, CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}, Aside: aside})
 		choice.Holes = append(choice.Holes, i)
 	}
 	for i := range n {
@@ -60,6 +61,38 @@ func TestOnFaceOfFew(t *testing.T) {
 	for i := range want {
 		if i < 2 && (got[i].Centre != want[i] || got[i].CentreCov != rings[choice.Outer[i]].CentreCov) || i >= 2 && got[i].Centre != rings[i].Centre {
 			t.Errorf("hole %d is at %v with %v", i+1, got[i].Centre, got[i].CentreCov)
+		}
+	}
+}
+
+// What lies beside a hole across the view is not its own edge in the face: a
+// washer's print.
+func TestOnFaceWasher(t *testing.T) {
+	rings, choice, _ := slantedHoles(3, 0.3, func(i int) bool { return i == 0 })
+	o := &rings[choice.Outer[0]]
+	a := rings[0].Aside
+	o.Centre = r2.Add(o.Centre, r2.Scale(0.6, r2.Unit(r2.Vec{X: -a.Y, Y: a.X})))
+	if got := OnFace(rings, choice); got[0].Centre != rings[0].Centre {
+		t.Errorf("the hole is put at its washer's centre, %v", got[0].Centre)
+	}
+}
+
+// How deep the edges of a plain hole and of the bore lie is not known, and
+// counts along the view only.
+func TestOnFaceDepth(t *testing.T) {
+	rings, choice, _ := slantedHoles(3, 0, func(int) bool { return false })
+	rings = append(rings, rings[0])
+	choice.Bore = 3
+	got := OnFace(rings, choice)
+	for i, u := range []float64{0.1, 0.1, 0.1, 0.5} {
+		a := rings[i].Aside
+		along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
+		in := func(d r2.Vec) float64 {
+			c := got[i].CentreCov
+			return d.X*(c[0][0]*d.X+c[0][1]*d.Y) + d.Y*(c[1][0]*d.X+c[1][1]*d.Y)
+		}
+		if want := 1e-4 + u*u*r2.Norm2(a); math.Abs(in(along)-want) > 1e-9 || math.Abs(in(across)-1e-4) > 1e-9 {
+			t.Errorf("ring %d: variances %g along the view and %g across, want %g and 1e-4", i, in(along), in(across), want)
 		}
 	}
 }

@@ -30,6 +30,11 @@ type Ring struct {
 	Shared         []r2.Vec
 	SharedDiameter []float64
 
+	// Aside is how far, mm along x and y, what lies 1 mm below the face here is
+	// seen aside, to the one side or to the other; zero where it is seen from
+	// straight above, as on a scan.
+	Aside r2.Vec
+
 	// What the source saw, for choosing and for explaining the choice.
 	CentrePx r2.Vec  // where the centre is in the picture; zero without one
 	RadiusPx float64 // its radius in the picture

@@ -161,8 +161,7 @@ func (p *Seen) frameWay(opts Options) (way, error) {
 		if opts.Printed == (calib.PrintedBars{}) {
 			s.Notes = append(s.Notes, "the printer is trusted to ±0.6 %: measure the two bars with calipers and give --printed X,Y")
 		}
-		const beside = 10 // mm, of the window's edge, where the face may be seen
-		x, y := view.Frame.WindowW/2+beside, view.Frame.WindowH/2+beside
+		x, y := view.Frame.Within() // the dots are circles too, and would crowd out the holes
 		s.window = r2.Box{Min: r2.Vec{X: -x, Y: -y}, Max: r2.Vec{X: x, Y: y}}
 		s.own, err = frameOwns(view, set, s.Plane)
 		return s, err
