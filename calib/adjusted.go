@@ -54,5 +54,8 @@ func (p *Plane) Adjusted(method string, zoom float64, errors []float64, cov mat.
 		return nil, err
 	}
 	out.mirror = p.mirror
+	if p.eye != nil {
+		out.eye = &[3]float64{zoom * p.eye[0], zoom * p.eye[1], zoom * p.eye[2]}
+	}
 	return out, nil
 }

@@ -91,6 +91,9 @@ func (f *controlFit) plane(method string) (*Plane, ControlFit, error) {
 	if err != nil {
 		return nil, rep, err
 	}
+	if !f.set.Scan {
+		p.eye = &[3]float64{rep.Camera[0], rep.Camera[1], rep.Camera[2] + f.set.AboveMM}
+	}
 	p.URel = f.relative(p)
 	if !(p.URel < 0.2) {
 		return nil, rep, fmt.Errorf("the known points leave the scale open (%.0f %%): they lie too close together, or too nearly on a line", 100*math.Min(p.URel, 9.99))

@@ -400,9 +400,14 @@ func TestSlant(t *testing.T) {
 		p, _ := mustControls(t, s.set(border(180, 240, 30)))
 		for _, at := range []r2.Vec{{}, {X: 40, Y: -30}, {X: -40, Y: 50}} {
 			const below = 0.1
-			want := r2.Norm(r2.Sub(p.MM(s.px(at, -below)), at)) / below
-			if got := p.Slant(s.px(at, 0)); math.Abs(got-want) > 0.06 {
+			want := r2.Scale(1/below, r2.Sub(p.MM(s.px(at, -below)), at))
+			got := p.Aside(s.px(at, 0))
+			if r2.Norm(r2.Sub(got, want)) > 0.01 || math.Abs(p.Slant(s.px(at, 0))-r2.Norm(got)) > 1e-12 {
 				t.Errorf("tilt %.1f, at %v: %.3f, want %.3f", tilt, at, got, want)
+			}
+			// From behind, left is right.
+			if m := p.Mirrored().Aside(s.px(at, 0)); math.Abs(m.X+got.X) > 1e-9 || math.Abs(m.Y-got.Y) > 1e-9 {
+				t.Errorf("tilt %.1f, at %v: mirrored %.3f of %.3f", tilt, at, m, got)
 			}
 		}
 	}

@@ -26,6 +26,7 @@ type Plane struct {
 
 	model  func(params []float64, px r2.Vec) r2.Vec
 	mirror bool
+	eye    *[3]float64   // where a photograph's camera stood, mm, over the face; nil on a scan
 	factor *mat.TriDense // Cholesky factor L of Cov = L Lᵀ; row and column zero where a variance is
 }
 
@@ -100,24 +101,21 @@ func (p *Plane) MMPerPx(px r2.Vec) (x, y float64) {
 	return math.Hypot(j[0][0], j[1][0]), math.Hypot(j[0][1], j[1][1])
 }
 
-// Slant returns roughly the tangent of the angle from upright at which the face is seen
-// at px: what lies 1 mm below the face is seen aside by that much. It is meant
-// for photographs.
+// Slant returns the tangent of the angle from upright at which the face is seen
+// at px; zero on a scan.
 func (p *Plane) Slant(px r2.Vec) float64 { return r2.Norm(p.Aside(px)) }
 
-// Aside returns roughly how far, in mm along x and y of the face, what lies 1
-// mm below it at px is seen aside, by how unlike the two sides of a pixel are on
-// it; to which of the two sides is not told. It is meant for photographs.
+// Aside returns how far, in mm along x and y of the face, what lies 1 mm below
+// it at px is seen aside: towards the foot of the camera. It is zero on a scan.
 func (p *Plane) Aside(px r2.Vec) r2.Vec {
-	j := p.ByPixel(px)
-	// Of J Jᵀ, the eigenvalues are half ± root, and the larger one's direction
-	// is the one in which the face is seen foreshortened.
-	xx, yy := j[0][0]*j[0][0]+j[0][1]*j[0][1], j[1][0]*j[1][0]+j[1][1]*j[1][1]
-	xy := j[0][0]*j[1][0] + j[0][1]*j[1][1]
-	half, root := (xx+yy)/2, math.Hypot((xx-yy)/2, xy)
-	slant := math.Sqrt(2 * root / (half - root))
-	sin, cos := math.Sincos(math.Atan2(2*xy, xx-yy) / 2)
-	return r2.Vec{X: slant * cos, Y: slant * sin}
+	if p.eye == nil {
+		return r2.Vec{}
+	}
+	foot := r2.Vec{X: p.eye[0], Y: p.eye[1]}
+	if p.mirror {
+		foot.X = -foot.X
+	}
+	return r2.Scale(1/p.eye[2], r2.Sub(foot, p.MM(px)))
 }
 
 // Shared returns how the place of px moves (mm) for each of k independent

@@ -385,6 +385,10 @@ func (s *sheetLines) plane() (*Plane, *SheetFit, error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	if at, ok := eye(p, 1); ok {
+		at[2] += above
+		plane.eye = &at
+	}
 	plane.URel = lengthU(plane, s.quad.Corner)
 	s.bows(fit)
 	return plane, fit, nil

@@ -53,10 +53,10 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 
 // How far below the face the edges of holes and bores lie, in mm as standard
 // uncertainties about the face itself: edges are broken by some tenths of a
-// millimetre, and bores chamfered by up to one. Common practice.
+// millimetre, and bores chamfered by one or two. Common practice.
 const (
 	holeDepthU = 0.1
-	boreDepthU = 0.5
+	boreDepthU = 1.0
 )
 
 // atDepth adds to a ring's covariance what a depth below the face that is not
@@ -70,12 +70,12 @@ func (r Ring) atDepth(u float64) Ring {
 	return r
 }
 
-// above says whether the outer of two edges can lie above the other: it is
-// then seen aside of it along the view, and not across.
+// above says whether the outer of two edges can lie above the other: the inner
+// is then seen aside of it along the view, and not across.
 func above(hole, outer Ring) bool {
-	off := r2.Sub(outer.Centre, hole.Centre)
-	if slant := r2.Norm(hole.Aside); slant > 0 {
-		off = r2.Sub(off, r2.Scale(r2.Dot(off, hole.Aside)/(slant*slant), hole.Aside))
+	off := r2.Sub(hole.Centre, outer.Centre)
+	if deep := r2.Dot(off, hole.Aside) / r2.Norm2(hole.Aside); deep > 0 {
+		off = r2.Sub(off, r2.Scale(deep, hole.Aside))
 	}
 	u := math.Sqrt(hole.CentreCov[0][0] + hole.CentreCov[1][1] + outer.CentreCov[0][0] + outer.CentreCov[1][1])
 	return r2.Norm(off) < 0.05+3*u
@@ -105,6 +105,7 @@ type depth struct {
 
 	variance  float64 // mm², of shift along either axis
 	growthVar float64
+	own       float64 // mm², by which one hole's shift differs from another's: countersinks made by hand
 }
 
 // fitDepth fits the depth of holes' edges below their outer ones.
@@ -118,7 +119,7 @@ func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
 		d.about = r2.Add(d.about, r2.Scale(1/n, rings[h].Centre))
 	}
 	a, b := mat.NewDense(2*len(pairs), 3, nil), mat.NewVecDense(2*len(pairs), nil)
-	spread := 0.0
+	spread, expected := 0.0, 0.0
 	for i, h := range pairs {
 		p := r2.Sub(rings[h].Centre, d.about)
 		off := r2.Sub(rings[outer[h]].Centre, rings[h].Centre)
@@ -127,6 +128,9 @@ func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
 		b.SetVec(2*i, off.X)
 		b.SetVec(2*i+1, off.Y)
 		spread += r2.Norm2(p)
+		for _, c := range [2][2][2]float64{rings[h].CentreCov, rings[outer[h]].CentreCov} {
+			expected += (c[0][0] + c[1][1]) / (2 * n)
+		}
 	}
 	var x mat.VecDense
 	if err := x.SolveVec(a, b); err != nil {
@@ -138,6 +142,7 @@ func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
 	left.SubVec(b, &left)
 	v := mat.Dot(&left, &left) / (2*n - 3)
 	d.variance, d.growthVar = v/n, v/spread
+	d.own = math.Max(v-expected, 0)
 	return d, true
 }
 
@@ -147,8 +152,8 @@ func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
 func (d depth) moved(r Ring) Ring {
 	p := r2.Sub(r.Centre, d.about)
 	r.Centre = r2.Add(r.Centre, r2.Add(d.shift, r2.Scale(d.grow, p)))
-	r.CentreCov[0][0] += d.variance + d.growthVar*p.X*p.X
-	r.CentreCov[1][1] += d.variance + d.growthVar*p.Y*p.Y
+	r.CentreCov[0][0] += d.own + d.variance + d.growthVar*p.X*p.X
+	r.CentreCov[1][1] += d.own + d.variance + d.growthVar*p.Y*p.Y
 	r.CentreCov[0][1] += d.growthVar * p.X * p.Y
 	r.CentreCov[1][0] += d.growthVar * p.X * p.Y
 	return r

@@ -84,7 +84,7 @@ func TestOnFaceDepth(t *testing.T) {
 	rings = append(rings, rings[0])
 	choice.Bore = 3
 	got := OnFace(rings, choice)
-	for i, u := range []float64{0.1, 0.1, 0.1, 0.5} {
+	for i, u := range []float64{0.1, 0.1, 0.1, 1} {
 		a := rings[i].Aside
 		along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
 		in := func(d r2.Vec) float64 {

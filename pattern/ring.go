@@ -31,8 +31,7 @@ type Ring struct {
 	SharedDiameter []float64
 
 	// Aside is how far, mm along x and y, what lies 1 mm below the face here is
-	// seen aside, to the one side or to the other; zero where it is seen from
-	// straight above, as on a scan.
+	// seen aside; zero where it is seen from straight above, as on a scan.
 	Aside r2.Vec
 
 	// What the source saw, for choosing and for explaining the choice.

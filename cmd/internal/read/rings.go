@@ -8,8 +8,6 @@ import (
 	"boltrose/calib"
 	"boltrose/pattern"
 	"boltrose/vision"
-
-	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // measure fits each mark's circle on the face.
@@ -61,19 +59,11 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 			DiameterU: 2 * math.Sqrt(c.Cofactor[2][2]*v),
 			Shared:    c.Shared, SharedDiameter: c.SharedDiameter,
 			CentrePx: m.Centre, RadiusPx: m.Radius,
-			Aside:   r.aside(m.Centre),
+			Aside:   r.Scaling.Plane.Aside(m.Centre),
 			RimSeen: m.RimSeen, Contrast: m.Contrast, Score: m.Score, Scatter: c.Scatter,
 		}
 	}
 	return out
-}
-
-// aside is pattern.Ring's Aside at a place of the picture.
-func (r *Result) aside(px r2.Vec) r2.Vec {
-	if r.look.flat == nil {
-		return r2.Vec{}
-	}
-	return r.Scaling.Plane.Aside(px)
 }
 
 // othersCount is how much the holes' common figure counts beside a hole's own.
