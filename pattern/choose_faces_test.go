@@ -72,8 +72,14 @@ func TestChooseSecondCircle(t *testing.T) {
 func TestChooseAnotherSizeOnTheCircle(t *testing.T) {
 	f := rub(44)
 	f.holes(110, 12, 0, 90, 180, 270)
+	for i := range f.rings {
+		f.rings[i].RimSeen = 0.75
+	}
 	r := f.add("small", r2.Add(middle, polar(55.1, 45)), 6)
-	r.RimSeen, r.Score = 0.72, 13
+	r.RimSeen, r.Score = 0.7, 13
+	// What texture makes of the large size about it was there first.
+	r = f.add("texture", r2.Add(middle, polar(55, 47)), 11.8)
+	r.RimSeen, r.Score, r.Contrast, r.Scatter = 0.6, 7, 8, 0.4
 	c := f.choose(t, ChooseOptions{})
 	f.wantHoles(t, c, 4, "small")
 	if len(c.OffCircle) > 0 {
@@ -89,6 +95,7 @@ func TestChooseOneClearest(t *testing.T) {
 	for i, contrast := range []float64{60, 24, 18} {
 		f.rings[i].Contrast = contrast
 	}
+	f.rings[0].RimSeen, f.rings[0].Score = 1, 30
 	f.add("rim", middle, 121).Contrast = -30
 	f.wantHoles(t, f.choose(t, ChooseOptions{}), 3)
 }
@@ -139,4 +146,16 @@ func TestChooseFreeLeavesTheEdge(t *testing.T) {
 	f.add("rim", middle, 121).Score = 60
 	f.wantHoles(t, f.choose(t, ChooseOptions{}), 2)
 	f.wantHoles(t, f.choose(t, ChooseOptions{Free: true}), 0, "rim")
+}
+
+// Where the weightiest circle does not stand a closer look, the next one may.
+func TestChooseTheNextCircle(t *testing.T) {
+	f := rub(49)
+	f.holes(96, 9, 0, 120, 240)
+	// Weak rings of the holes' size, many of them on one large circle.
+	for i := range 24 {
+		r := f.add("weak", r2.Add(middle, r2.Add(r2.Vec{X: 60}, polar(150, float64(15*i)))), 9.4)
+		r.Score, r.Contrast = 3.5, 15
+	}
+	f.wantHoles(t, f.choose(t, ChooseOptions{}), 3)
 }
