@@ -208,7 +208,7 @@ func (c *chooser) worth(i, like int) float64 {
 	if c.alike(i, like) || i == like {
 		// The nearer in size, the likelier the same drill.
 		d := math.Log(a.Diameter / b.Diameter)
-		return c.evidence[i] * (1 - 4*d*d)
+		return c.evidence[i] * (1 - 10*d*d)
 	}
 	if a.Diameter > 3*b.Diameter || b.Diameter > 3*a.Diameter {
 		return 0

@@ -15,9 +15,10 @@ import (
 //
 // Holes of one size are of one make: where three or more of them, and half at
 // least, have such an edge, the shift and the change of size between the two
-// edges are fitted to all of them by least squares and taken for all. Of
-// other holes the edge's own centre is taken, where there is one that lies as an
-// edge in the face can: a washer's print does not.
+// edges are fitted to all of them by least squares and taken for all. Of one or
+// two that both have such an edge its own centre is taken, where it lies as an
+// edge in the face can: a washer's print does not. Where only some have one,
+// none is moved: alike deep, they are all seen aside alike.
 //
 // How far below the face other edges lie is not known: holes and bores have
 // their edges broken. That is counted in their covariances.
@@ -38,7 +39,8 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 			continue
 		}
 		for _, h := range holes {
-			if o, ok := choice.Outer[h]; ok && above(rings[h], rings[o]) {
+			o, ok := choice.Outer[h]
+			if ok && len(pairs) == len(holes) && above(rings[h], rings[o]) && !mixed(rings[h], rings[o]) {
 				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
 				continue
 			}
@@ -52,11 +54,11 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 }
 
 // How far below the face the edges of holes and bores lie, in mm as standard
-// uncertainties about the face itself: edges are broken by some tenths of a
-// millimetre, and bores chamfered by one or two. Common practice.
+// uncertainties about the face itself: edges are broken by a tenth or so of a
+// millimetre, and bores chamfered by up to one. Common practice.
 const (
-	holeDepthU = 0.1
-	boreDepthU = 1.0
+	holeDepthU = 0.05
+	boreDepthU = 0.6
 )
 
 // atDepth adds to a ring's covariance what a depth below the face that is not
@@ -68,6 +70,12 @@ func (r Ring) atDepth(u float64) Ring {
 	r.CentreCov[1][0] += a.X * a.Y
 	r.CentreCov[1][1] += a.Y * a.Y
 	return r
+}
+
+// mixed says that the outer of two edges is so ragged beside the inner that it
+// is partly that.
+func mixed(hole, outer Ring) bool {
+	return outer.Scatter > 0.02*outer.radius() && outer.Scatter > 2*hole.Scatter
 }
 
 // above says whether the outer of two edges can lie above the other: the inner

@@ -54,12 +54,21 @@ func TestOnFace(t *testing.T) {
 	}
 }
 
-// Two pairs are too few to speak for others: they speak for themselves.
+// Two pairs are too few to speak for others, which lie as deep: to move these
+// two alone would tear the pattern.
 func TestOnFaceOfFew(t *testing.T) {
-	rings, choice, want := slantedHoles(6, 0.8, func(i int) bool { return i < 2 })
+	rings, choice, _ := slantedHoles(6, 0.8, func(i int) bool { return i < 2 })
 	got := OnFace(rings, choice)
+	for i, r := range rings[:6] {
+		if got[i].Centre != r.Centre {
+			t.Errorf("hole %d is moved to %v", i+1, got[i].Centre)
+		}
+	}
+	// Where there are but these two they are.
+	rings, choice, want := slantedHoles(2, 0.8, func(int) bool { return true })
+	got = OnFace(rings, choice)
 	for i := range want {
-		if i < 2 && (got[i].Centre != want[i] || got[i].CentreCov != rings[choice.Outer[i]].CentreCov) || i >= 2 && got[i].Centre != rings[i].Centre {
+		if got[i].Centre != want[i] || got[i].CentreCov != rings[choice.Outer[i]].CentreCov {
 			t.Errorf("hole %d is at %v with %v", i+1, got[i].Centre, got[i].CentreCov)
 		}
 	}
@@ -68,12 +77,25 @@ func TestOnFaceOfFew(t *testing.T) {
 // What lies beside a hole across the view is not its own edge in the face: a
 // washer's print.
 func TestOnFaceWasher(t *testing.T) {
-	rings, choice, _ := slantedHoles(3, 0.3, func(i int) bool { return i == 0 })
+	rings, choice, _ := slantedHoles(1, 0.3, func(i int) bool { return true })
 	o := &rings[choice.Outer[0]]
 	a := rings[0].Aside
 	o.Centre = r2.Add(o.Centre, r2.Scale(0.6, r2.Unit(r2.Vec{X: -a.Y, Y: a.X})))
 	if got := OnFace(rings, choice); got[0].Centre != rings[0].Centre {
 		t.Errorf("the hole is put at its washer's centre, %v", got[0].Centre)
+	}
+}
+
+// An outer edge that is half the hole's own is no edge in the face.
+func TestOnFaceMixed(t *testing.T) {
+	rings, choice, _ := slantedHoles(2, 0.8, func(int) bool { return true })
+	for h, o := range choice.Outer {
+		rings[h].Scatter, rings[o].Scatter = 0.01, 0.13
+	}
+	for i, r := range OnFace(rings, choice)[:2] {
+		if r.Centre != rings[i].Centre {
+			t.Errorf("hole %d is moved to %v", i+1, r.Centre)
+		}
 	}
 }
 
@@ -84,7 +106,7 @@ func TestOnFaceDepth(t *testing.T) {
 	rings = append(rings, rings[0])
 	choice.Bore = 3
 	got := OnFace(rings, choice)
-	for i, u := range []float64{0.1, 0.1, 0.1, 1} {
+	for i, u := range []float64{0.05, 0.05, 0.05, 0.6} {
 		a := rings[i].Aside
 		along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
 		in := func(d r2.Vec) float64 {

@@ -46,11 +46,13 @@ type Ring struct {
 // raggedRim is the scatter over half the radius of a rim that is half believed.
 const raggedRim = 0.06
 
-// evidence weighs how surely a ring is a round edge, from 0 to about 1.
+// evidence weighs how surely a ring is a round edge, from 0 to about 1. A crisp
+// arc is believed by its length; ragged ones close to a circle by chance the
+// sooner, the shorter they are.
 func (r Ring) evidence() float64 {
 	strength := r.Score / (r.Score + 8)
 	ragged := 2 * r.Scatter / math.Max(r.radius(), 1e-9) / raggedRim
-	return strength * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
+	return strength * math.Pow(r.RimSeen, 1+math.Min(ragged, 1)) / (1 + ragged*ragged)
 }
 
 func (r Ring) radius() float64 { return r.Diameter / 2 }

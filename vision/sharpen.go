@@ -35,14 +35,15 @@ func (p *pyramid) sharpen(marks []Mark) []candidate {
 	slices.SortStableFunc(blurred, func(a, b Mark) int { return cmp.Compare(b.Score*b.RimSeen, a.Score*a.RimSeen) })
 	blurred = blurred[:min(len(blurred), mostSharpened)]
 	found := make([][]candidate, len(blurred))
-	each(len(blurred), func(i int) { found[i] = p.around(blurred[i], 1-sharpenBand, 1+sharpenBand) })
+	each(len(blurred), func(i int) { found[i] = p.around(blurred[i], sharpenRadius, 1-sharpenBand, 1+sharpenBand) })
 	return slices.Concat(found...)
 }
 
 // around returns where circles of a mark's kind stand out near its centre, of
-// radii from and to so many times its own.
-func (p *pyramid) around(m Mark, from, to float64) []candidate {
-	l := p.fit(m.Radius, sharpenRadius)
+// radii from and to so many times its own, on the level where that has so many
+// pixels.
+func (p *pyramid) around(m Mark, pixels, from, to float64) []candidate {
+	l := p.fit(m.Radius, pixels)
 	centre, radius := l.down(m.Centre), m.Radius*(l.sx+l.sy)/2
 	if radius < 6 {
 		return nil

@@ -1,33 +1,56 @@
 package read
 
 import (
+	"slices"
+
 	"boltrose/calib"
 	"boltrose/pattern"
 	"boltrose/vision"
 )
 
-// lookRound looks for chamfers and counterbores round the holes of a first
-// choice. In a photograph they matter: what they are the edge of is the face,
-// and the hole in them lies below it and is seen aside.
+// lookRound looks closer at the holes of a first choice. Those that are ragged
+// beside the best may be a mixture of a hole's edge and its chamfer's, which
+// are looked for one by one. In a photograph chamfers and counterbores are
+// looked for round each of them: what they are the edge of is the face, and the
+// hole in them lies below it and is seen aside.
 func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
-	if r.look.flat == nil {
-		return circles, nil
-	}
 	choose.Holes = 0
 	first, err := pattern.Choose(r.Rings, choose)
 	if err != nil {
 		return circles, nil // the last choice will say so
 	}
 	for _, h := range first.Holes {
-		more, err := vision.FindRound(r.look.picture, r.seen[h], mostRound)
-		if err != nil {
-			return nil, err
+		var more []vision.Mark
+		if r.ragged(h, first.Holes) {
+			if more, err = vision.FindApart(r.look.picture, r.seen[h]); err != nil {
+				return nil, err
+			}
+		}
+		if r.look.flat != nil {
+			round, err := vision.FindRound(r.look.picture, r.seen[h], mostRound)
+			if err != nil {
+				return nil, err
+			}
+			more = append(more, round...)
 		}
 		circles = r.join(circles, more)
 	}
 	r.Rings = r.rings(circles, nil)
 	return circles, nil
 }
+
+// ragged says that a hole's edge points agree much less than the best holes' do.
+func (r *Result) ragged(h int, holes []int) bool {
+	var scatter []float64
+	for _, o := range holes {
+		scatter = append(scatter, r.seen[o].Scatter)
+	}
+	slices.Sort(scatter)
+	return r.seen[h].Scatter > raggedScatter*r.seen[h].Radius && r.seen[h].Scatter > 2*scatter[(len(scatter)-1)/4]
+}
+
+// raggedScatter is the scatter over the radius from which on a rim may be two.
+const raggedScatter = 0.02
 
 // mostRound is the diameter of the largest counterbore, in those of its hole.
 const mostRound = 2.2
