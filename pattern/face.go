@@ -54,10 +54,10 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 }
 
 // How far below the face the edges of holes and bores lie, in mm as standard
-// uncertainties about the face itself: edges are broken by a tenth or so of a
+// uncertainties about the face itself: edges are broken by some hundredths of a
 // millimetre, and bores chamfered by up to one. Common practice.
 const (
-	holeDepthU = 0.05
+	holeDepthU = 0.03
 	boreDepthU = 0.6
 )
 

@@ -106,7 +106,7 @@ func TestOnFaceDepth(t *testing.T) {
 	rings = append(rings, rings[0])
 	choice.Bore = 3
 	got := OnFace(rings, choice)
-	for i, u := range []float64{0.05, 0.05, 0.05, 0.6} {
+	for i, u := range []float64{0.03, 0.03, 0.03, 0.6} {
 		a := rings[i].Aside
 		along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
 		in := func(d r2.Vec) float64 {
