@@ -29,9 +29,10 @@ func FindApart(pic *Picture, m Mark) ([]Mark, error) {
 	if err != nil {
 		return nil, err
 	}
-	return distinct(p.look(p.around(m, apartRadius, 1-sharpenBand, 1+sharpenBand), fine)), nil
+	finest := fine[len(fine)-1] // a coarser pass would mix them again
+	return distinct(p.look(p.around(m, apartRadius, 1-sharpenBand, 1+sharpenBand), []pass{finest, finest})), nil
 }
 
-// apartRadius is how many pixels of radius a mark has where its edges are
-// looked for one by one.
-const apartRadius = 48.0
+// apartRadius is how many pixels of radius a mark has, at most, where its edges
+// are looked for one by one.
+const apartRadius = 100.0

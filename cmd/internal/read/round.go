@@ -50,7 +50,7 @@ func (r *Result) ragged(h int, holes []int) bool {
 }
 
 // raggedScatter is the scatter over the radius from which on a rim may be two.
-const raggedScatter = 0.02
+const raggedScatter = 0.01
 
 // mostRound is the diameter of the largest counterbore, in those of its hole.
 const mostRound = 2.2
