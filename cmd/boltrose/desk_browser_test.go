@@ -36,7 +36,7 @@ import (
 // The desk in a real browser. What is waited for is always a condition of the
 // page; the limits are for a machine that does nothing.
 
-const browserLimit = 3 * time.Minute
+const browserLimit = 5 * time.Minute
 
 // page is a browser that looks at a desk.
 type page struct {
@@ -338,7 +338,7 @@ func (p *page) download(press func()) []byte {
 	p.Helper()
 	done := make(chan browser.EventDownloadProgress, 1)
 	var name string
-	ctx, stop := context.WithTimeout(p.ctx, time.Minute)
+	ctx, stop := context.WithCancel(p.ctx)
 	defer stop()
 	if err := chromedp.ListenBrowser(ctx, func(e any) {
 		switch e := e.(type) {
