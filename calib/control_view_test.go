@@ -242,6 +242,26 @@ func TestControlsNotFlat(t *testing.T) {
 	}
 }
 
+// From straight above a bend hardly shows. What a lens leaves there, whose
+// middle is not the picture's, is not taken for a bend of centimetres.
+func TestControlsFlatFromAbove(t *testing.T) {
+	s := phone()
+	s.tilt, s.turn = 0, 0
+	s.o.cx, s.o.cy, s.o.k1 = s.o.cx+40, s.o.cy-30, -0.04
+	random := rand.New(rand.NewPCG(6, 6))
+	for range 20 {
+		set := s.set(border(180, 240, 15))
+		for i := range set.Controls {
+			c := &set.Controls[i]
+			c.Px = r2.Add(c.Px, r2.Vec{X: 0.03 * random.NormFloat64(), Y: 0.03 * random.NormFloat64()})
+		}
+		p, fit := mustControls(t, set)
+		if p.URel > 0.01 || fit.BendMM > 4 {
+			t.Errorf("lengths are known to %.1f %%, bent by %.1f mm", 200*p.URel, fit.BendMM)
+		}
+	}
+}
+
 // Beyond the horizon there is no place on the sheet.
 func TestControlsHorizon(t *testing.T) {
 	s := phone()

@@ -177,6 +177,42 @@ func seenQuad(s sheetShot, noise float64, rng *rand.Rand) vision.Quad {
 	return q
 }
 
+// A card on a plate of nearly its shape: the camera, whose focal length is
+// known, tells which of the two outlines is the card. Of a border printed on a
+// sheet and the sheet's own edge, both of the sheet's shape, it is the edge.
+func TestSheetNested(t *testing.T) {
+	s := ordinarySheet(0)
+	s.tilt, s.away = 13, 300
+	card, err := ParseSheet("card")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(5, 5))
+	outline := func(w, h, score float64) vision.Quad {
+		s.sheet = r2.Vec{X: w, Y: h}
+		q := seenQuad(s, 0.1, rng)
+		q.Score = score
+		return q
+	}
+	inner := outline(card.Width, card.Height, 0.9)
+	for _, c := range []struct {
+		what  string
+		outer vision.Quad
+		same  bool // as the card's shape
+	}{
+		{"a plate", outline(180, 180/1.39, 0.85), false},
+		{"the card's own edge round a border", outline(1.1*card.Width, 1.1*card.Height, 0.85), true},
+	} {
+		got, _, err := chooseQuad([]vision.Quad{inner, c.outer}, card, s.optics(), exifFocalU)
+		if err != nil {
+			t.Fatalf("%s: %v", c.what, err)
+		}
+		if outer := got.quad.Corner == c.outer.Corner; outer != c.same {
+			t.Errorf("%s: the outer one is taken: %v", c.what, outer)
+		}
+	}
+}
+
 // Sheets cut as well as is said, seen by cameras of any kind from anywhere:
 // how often lengths lie within their stated ±. Where the sheet's own size is
 // exact the edges' noise decides.

@@ -93,7 +93,8 @@ type sheetView struct {
 
 // chooseQuad takes the outline that can be the sheet: of two of like score
 // that lie in one another the outer one, the inner being a border printed on
-// the sheet, unless a camera would clearly sooner see the inner one so. Two that lie apart cannot be told.
+// the sheet, unless a camera would clearly sooner see the inner one so. Two that
+// lie apart cannot be told.
 func chooseQuad(quads []vision.Quad, size SheetSize, cam optics, focalU float64) (sheetView, []string, error) {
 	var fits []sheetView
 	aspect := 0.0

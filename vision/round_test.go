@@ -41,3 +41,31 @@ func TestFindRound(t *testing.T) {
 		t.Errorf("%d circles about a plain hole: %v, %v", len(round), round, err)
 	}
 }
+
+// A hole and the edge of its narrow chamfer, so close that one search takes
+// partly the one and partly the other, are found apart.
+func TestFindApart(t *testing.T) {
+	hole, chamfer := r2.Vec{X: 160.4, Y: 158.7}, r2.Vec{X: 158.6, Y: 159.8}
+	g := disc(320, 320, hole, 60, 40, 200)
+	for y := range 320 {
+		for x := range 320 {
+			if share := coverage(x, y, chamfer, 66) * (1 - coverage(x, y, hole, 60)); share > 0 {
+				g.Pix[y*g.Stride+x] = blend(110, 200, share)
+			}
+		}
+	}
+	mixed := Mark{Centre: r2.Scale(0.5, r2.Add(hole, chamfer)), Radius: 63, Kind: Darker, RimSeen: 1, Score: 20}
+	apart, err := FindApart(&Picture{Grey: g}, mixed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []struct {
+		centre r2.Vec
+		radius float64
+	}{{hole, 60}, {chamfer, 66}} {
+		got, ok := nearest(apart, want.centre, want.radius, Darker)
+		if !ok || math.Abs(got.Radius-want.radius) > 1.2 || r2.Norm(r2.Sub(got.Centre, want.centre)) > 0.5 {
+			t.Errorf("%.2f px at %.2f, want %g at %.2f; %d found", got.Radius, got.Centre, want.radius, want.centre, len(apart))
+		}
+	}
+}

@@ -54,6 +54,19 @@ func openPage(t *testing.T, width, height int64, touch bool) *page {
 	return openBrowserAt(t, chromium, openDesk(t, desk.Config{}), width, height, touch)
 }
 
+// openSample opens a page of a size with the sample on it, read.
+func openSample(t *testing.T, width, height int64) *page {
+	t.Helper()
+	p := openPage(t, width, height, false)
+	path, err := filepath.Abs("../../samples/cider-press.png")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.drop(path)
+	p.holes(6)
+	return p
+}
+
 // needChromium is where Debian's chromium is.
 func needChromium(t *testing.T) string {
 	t.Helper()
@@ -508,13 +521,7 @@ func TestDeskWholeWay(t *testing.T) {
 
 // The sample as README shows it.
 func TestDeskSample(t *testing.T) {
-	p := openPage(t, 1240, 900, false)
-	path, err := filepath.Abs("../../samples/cider-press.png")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.drop(path)
-	p.holes(6)
+	p := openSample(t, 1240, 900)
 	p.press(`#holes tr[data-hole="4"] button`)
 	p.until(`document.querySelectorAll(".found .edge").length > 50`)
 	if verdict := p.text("#words p"); !strings.HasPrefix(verdict, "Uneven: hole 4 sits") {
@@ -711,13 +718,7 @@ func TestDeskReading(t *testing.T) {
 // Everything that can be taken away is what its ending says, and of the six
 // holes of the press.
 func TestDeskFiles(t *testing.T) {
-	p := openPage(t, 1400, 900, false)
-	path, err := filepath.Abs("../../samples/cider-press.png")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.drop(path)
-	p.holes(6)
+	p := openSample(t, 1400, 900)
 	p.fill(`#draw [name=bolt]`, "M8")
 	p.run(chromedp.Click(chromedp.CSS(`#guard-more summary`)))
 	p.fill(`#guard [name=shaft]`, "35")
@@ -767,19 +768,24 @@ func TestDeskFiles(t *testing.T) {
 
 // The bolt is found, and a part that exists is tried, from the page.
 func TestDeskPart(t *testing.T) {
-	p := openPage(t, 1400, 900, false)
-	path, err := filepath.Abs("../../samples/cider-press.png")
-	if err != nil {
-		t.Fatal(err)
-	}
-	p.drop(path)
-	p.holes(6)
+	p := openSample(t, 1400, 900)
 	p.fill(`#thread [name=pitch]`, "1.25")
 	p.fill(`#thread [name=major]`, "7.9±0.1")
 	p.press("#thread button")
 	p.until(`document.querySelector("#mate [name=bolt]").value === "M8" && document.querySelector("#guard [name=bolt]").value === "M8"`)
 	if said := p.text("#threaded"); !strings.Contains(said, "M8") || !strings.Contains(said, "not for guessing") {
 		t.Errorf("of the thread it says %s", said)
+	}
+
+	// Two standards that gauge and calipers cannot tell apart leave the bolt as
+	// it was: the person decides.
+	p.fill(`#thread [name=pitch]`, "")
+	p.fill(`#thread [name=tpi]`, "16")
+	p.fill(`#thread [name=major]`, "9.4±0.1")
+	p.press("#thread button")
+	p.until(`document.querySelector("#threaded").textContent.includes("BSW")`)
+	if bolt := evaluated[string](p, `document.querySelector("#mate [name=bolt]").value`); bolt != "M8" {
+		t.Errorf("the bolt is now %s", bolt)
 	}
 
 	// A cover drawn from the face's own angles goes on, an even one doesn't.

@@ -19,11 +19,22 @@ import (
 // at 3 megapixels, and writes it as a phone does.
 func framed(t *testing.T) (file string, bars calib.PrintedBars, truth samples.PhotoTruth) {
 	t.Helper()
+	p := samples.NewPhoto(samples.Keyed(80, []float64{90, 160, 235, 305, 20}, 9), 3)
+	c := &p.Camera
+	c.Width, c.Height, c.Focal, c.Principal = 2000, 1500, 1525, r2.Vec{X: 1000, Y: 750}
+	c.Tilt, c.Toward, c.Turn = 30, 40, 10
+	c.K1 = -0.06
+	return photographed(t, p, 120, 120)
+}
+
+// photographed renders a photograph with the printed frame for a window, mm.
+func photographed(t *testing.T, p samples.Photo, width, height float64) (file string, bars calib.PrintedBars, truth samples.PhotoTruth) {
+	t.Helper()
 	paper, err := calib.PaperNamed("a4")
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := calib.NewFrame(paper, 120, 120)
+	f, err := calib.NewFrame(paper, width, height)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,12 +42,7 @@ func framed(t *testing.T) (file string, bars calib.PrintedBars, truth samples.Ph
 	for _, d := range f.Dots {
 		s.Dots = append(s.Dots, samples.Disc{X: d.Centre.X, Y: d.Centre.Y, Diameter: d.Diameter})
 	}
-	p := samples.NewPhoto(samples.Keyed(80, []float64{90, 160, 235, 305, 20}, 9), 3)
 	p.Sheet = &s
-	c := &p.Camera
-	c.Width, c.Height, c.Focal, c.Principal = 2000, 1500, 1525, r2.Vec{X: 1000, Y: 750}
-	c.Tilt, c.Toward, c.Turn = 30, 40, 10
-	c.K1 = -0.06
 	img, truth := p.Render()
 	file = filepath.Join(t.TempDir(), "framed.jpg")
 	w, err := os.Create(file)
@@ -62,6 +68,23 @@ func distance(r *pattern.Reading, truth samples.PhotoTruth, from, to int) float6
 		return best
 	}
 	return r2.Norm(r2.Sub(at(to), at(from)))
+}
+
+// A large window has more dots round it than the finder has places for the
+// circles that it measures: the holes are not crowded out by them.
+func TestPhotographWithManyDots(t *testing.T) {
+	p := samples.NewPhoto(samples.Ring(8, 100, 7), 5)
+	c := &p.Camera
+	c.Width, c.Height, c.Focal, c.Principal = 2000, 1500, 1525, r2.Vec{X: 1000, Y: 750}
+	c.Tilt = 3
+	file, bars, truth := photographed(t, p, 150, 200)
+	res, err := read.File(file, read.Options{ScaleU: -1, Printed: bars})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(res.Reading.Holes); n != len(truth.Holes) {
+		t.Errorf("%d of %d holes", n, len(truth.Holes))
+	}
 }
 
 // One photograph with a frame, by each way of getting scale that it allows:
