@@ -202,8 +202,8 @@ func (f *controlFit) camera(rep *ControlFit, view *viewer, sd *[laterErrors]floa
 }
 
 // bending finds how the fit would move if the sheet were bent, and whether
-// the residuals say that it is. A point that is lifted by z is seen where its line of sight meets
-// the flat sheet, z·(X − C)/C_z aside.
+// the residuals say that it is. A point that is lifted by z is seen where its
+// line of sight meets the flat sheet, z·(X − C)/C_z aside.
 func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]float64, cov *mat.SymDense, factor float64) error {
 	n, dof := f.count()
 	var mm []r2.Vec
@@ -217,7 +217,8 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	}
 	middle, size := extent(mm)
 	count := 2 * len(f.controls)
-	design := mat.NewDense(count, 3, nil)
+	// Behind the bends, what a lens does whose middle is not the picture's.
+	design := mat.NewDense(count, 3+2, nil)
 	eye := rep.Camera
 	for k, lift := range bends {
 		rms := 0.0
@@ -247,6 +248,24 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 			design.Set(2*i+1, k, e.Y)
 		}
 	}
+	for k, at := range [2]int{pCx, pCy} {
+		for i, c := range f.controls {
+			if !f.used[i] {
+				continue
+			}
+			moved := append([]float64(nil), f.sol.params...)
+			moved[at]++
+			a, ok1 := f.sheet.toPx(moved, c.MM)
+			moved[at] -= 2
+			b, ok2 := f.sheet.toPx(moved, c.MM)
+			if !ok1 || !ok2 {
+				return nil
+			}
+			e := f.whitened(i, r2.Scale(0.5, r2.Sub(a, b)))
+			design.Set(2*i, 3+k, e.X)
+			design.Set(2*i+1, 3+k, e.Y)
+		}
+	}
 	// The fit follows as least squares does: by (JᵀJ + P)⁻¹ Jᵀ d.
 	plain, err := f.adjustment().cov(f.sol, 1)
 	if err != nil {
@@ -270,11 +289,11 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	if n < leastK1 || dof < 6 {
 		return nil
 	}
-	var normal mat.SymDense
-	normal.SymOuterK(1, left.T())
-	var by mat.VecDense
-	by.MulVec(left.T(), mat.NewVecDense(count, f.sol.r))
-	f.seenFlat(&normal, &by, factor, sd)
+	normal, by, cost := f.bendsAlone(&left, factor)
+	if normal == nil {
+		return nil
+	}
+	f.seenFlat(normal, by, factor, sd)
 	for k := range 3 {
 		if !(normal.At(k, k) > 1e-12) {
 			return nil
@@ -284,11 +303,11 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	}
 	var chol mat.Cholesky
 	var amount mat.VecDense
-	if !chol.Factorize(&normal) || chol.SolveVecTo(&amount, &by) != nil {
+	if !chol.Factorize(normal) || chol.SolveVecTo(&amount, by) != nil {
 		return nil
 	}
-	after := f.sol.cost - mat.Dot(&amount, &by)
-	if fTest(f.sol.cost, after, 3, dof-3) > unlikely {
+	after := cost - mat.Dot(&amount, by)
+	if fTest(cost, after, 3, dof-3) > unlikely {
 		return nil
 	}
 	var inverse mat.SymDense
@@ -318,6 +337,57 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	rep.Warnings = append(rep.Warnings, fmt.Sprintf("the sheet was not flat, by about %.1f mm, or the lens bends as that would: hold it down on a flat face and take the picture again", rep.BendMM))
 	return nil
 }
+
+// bendsAlone returns the normal equations of the bends, and the cost without
+// them, when the lens's middle may lie where it likes near the picture's: what
+// that explains is no bend. left is what the fit cannot follow of the three
+// bends and of the middle's two coordinates. normal is nil where it cannot be
+// told.
+func (f *controlFit) bendsAlone(left *mat.Dense, factor float64) (normal *mat.SymDense, by *mat.VecDense, cost float64) {
+	var all mat.SymDense
+	all.SymOuterK(1, left.T())
+	var onto mat.VecDense
+	onto.MulVec(left.T(), mat.NewVecDense(len(f.sol.r), f.sol.r))
+	normal, by, cost = mat.NewSymDense(3, nil), mat.NewVecDense(3, nil), f.sol.cost
+	normal.CopySym(all.SliceSym(0, 3))
+	by.CopyVec(onto.SliceVec(0, 3))
+	if f.set.Lens != nil {
+		return normal, by, cost // its profile has the middle
+	}
+	// The Schur complement of the middle's part, which has a prior of its own.
+	u := middleU * float64(max(f.set.WidthPx, f.set.HighPx))
+	own := mat.NewSymDense(2, nil)
+	own.CopySym(all.SliceSym(3, 5))
+	for k := range 2 {
+		own.SetSym(k, k, own.At(k, k)+factor/(u*u)+1e-12)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(own) {
+		return nil, nil, 0
+	}
+	shared := mat.NewDense(2, 3, nil)
+	for k := range 2 {
+		for j := range 3 {
+			shared.Set(k, j, all.At(3+k, j))
+		}
+	}
+	var explains mat.Dense
+	var middle mat.VecDense
+	if chol.SolveTo(&explains, shared) != nil || chol.SolveVecTo(&middle, onto.SliceVec(3, 5)) != nil {
+		return nil, nil, 0
+	}
+	for i := range 3 {
+		for j := i; j < 3; j++ {
+			normal.SetSym(i, j, normal.At(i, j)-mat.Dot(shared.ColView(i), explains.ColView(j)))
+		}
+		by.SetVec(i, by.AtVec(i)-mat.Dot(shared.ColView(i), &middle))
+	}
+	return normal, by, cost - mat.Dot(&middle, onto.SliceVec(3, 5))
+}
+
+// middleU is how far a lens's middle lies from the picture's, over the
+// picture's longer side, as a standard uncertainty. Common practice.
+const middleU = 0.01
 
 // seenFlat is what the residuals leave of the bends that a sheet may have: of
 // the prior variance, and of how much of each they speak for, which nothing is
