@@ -314,22 +314,11 @@ func (f *controlFit) bending(rep *ControlFit, view *viewer, sd *[laterErrors]flo
 	if chol.InverseTo(&inverse) != nil {
 		return nil
 	}
-	// From straight above hardly anything of a bend is seen: what is left then
-	// has another cause, which the bends would blow up.
-	var u [3]float64
-	seen := false
-	for k := range 3 {
-		u[k] = math.Sqrt(inverse.At(k, k) * factor)
-		seen = seen || math.Abs(amount.AtVec(k)) > 2*u[k]
-	}
-	if !seen {
-		return nil
-	}
 	rep.NotFlat = true
 	for k := range 3 {
 		v := amount.AtVec(k)
 		rep.BendMM = math.Hypot(rep.BendMM, v)
-		sd[eBend+k] = math.Max(sd[eBend+k], math.Hypot(v, u[k]))
+		sd[eBend+k] = math.Max(sd[eBend+k], math.Hypot(v, math.Sqrt(inverse.At(k, k)*factor)))
 	}
 	if rep.BendMM < leastBend {
 		return nil // in the ±, and nothing that a person could mend
@@ -423,9 +412,8 @@ const leastBend = 0.2
 // the face in its middle or with its sides.
 const bentHeight = 1.5
 
-// maxBend is what a sheet that lies on a face may be off it, in mm, as a standard
-// uncertainty: common practice.
-const maxBend = 3
+// maxBend is more than a sheet that lies on a face is ever off it, in mm.
+const maxBend = 20
 
 // relative is the relative standard uncertainty of a length across the
 // controls, rms over four directions.

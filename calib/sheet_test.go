@@ -200,7 +200,7 @@ func TestSheetNested(t *testing.T) {
 		outer vision.Quad
 		same  bool // as the card's shape
 	}{
-		{"a plate", outline(180, 180/1.39, 0.85), false},
+		{"a plate", outline(180, 180/1.5, 0.85), false},
 		{"the card's own edge round a border", outline(1.1*card.Width, 1.1*card.Height, 0.85), true},
 	} {
 		got, _, err := chooseQuad([]vision.Quad{inner, c.outer}, card, s.optics(), exifFocalU)
@@ -209,6 +209,27 @@ func TestSheetNested(t *testing.T) {
 		}
 		if outer := got.quad.Corner == c.outer.Corner; outer != c.same {
 			t.Errorf("%s: the outer one is taken: %v", c.what, outer)
+		}
+	}
+}
+
+// Where the camera stood is known, and so how what lies below the face is seen
+// aside.
+func TestSheetAside(t *testing.T) {
+	s := ordinarySheet(0)
+	for _, above := range []float64{0, 40} {
+		size := SheetSize{Name: "sheet", Width: 210, Height: 297, UWidth: 1e-4, UHeight: 1e-4, USquare: 1e-6}
+		set := SheetSet{Size: size, AboveMM: above, FocalPx: s.optics().fx}
+		plane, _, err := sheetOf([]vision.Quad{seenQuad(s, 0.01, rand.New(rand.NewPCG(8, 8)))}, s.w, s.h, set)
+		if err != nil {
+			t.Fatal(err)
+		}
+		sin, cos := math.Sincos(s.tilt * math.Pi / 180)
+		y, x := math.Sincos(s.toward * math.Pi / 180)
+		at := s.toPx(r2.Vec{X: 50, Y: -60})
+		want := r2.Scale(1/(s.away*cos+above), r2.Sub(r2.Vec{X: s.away * sin * x, Y: s.away * sin * y}, plane.MM(at)))
+		if got := plane.Aside(at); r2.Norm(r2.Sub(got, want)) > 0.01 {
+			t.Errorf("%g mm above the face: %.4f, want %.4f", above, got, want)
 		}
 	}
 }

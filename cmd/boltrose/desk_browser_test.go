@@ -335,9 +335,11 @@ func (p *page) press(selector string) {
 	p.run(chromedp.Click(chromedp.CSS(selector)))
 }
 
+// fill types a text into a field in place of what stands there.
 func (p *page) fill(selector, text string) {
 	p.Helper()
-	p.run(chromedp.SendKeys(chromedp.CSS(selector), text))
+	p.until(fmt.Sprintf(`(() => { const field = document.querySelector(%q); field.focus(); field.select(); return document.activeElement === field; })()`, selector))
+	p.run(chromedp.KeyEvent(kb.Delete), chromedp.KeyEvent(text))
 }
 
 // holes waits until the table has so many.
@@ -777,16 +779,25 @@ func TestDeskPart(t *testing.T) {
 		t.Errorf("of the thread it says %s", said)
 	}
 
-	// Two standards that gauge and calipers cannot tell apart leave the bolt as
-	// it was: the person decides.
+	// Two standards that gauge and calipers cannot tell apart go through the same
+	// holes where their diameters are the same; where they aren't, the bolt stays
+	// as it was: the person decides.
 	p.fill(`#thread [name=pitch]`, "")
 	p.fill(`#thread [name=tpi]`, "16")
 	p.fill(`#thread [name=major]`, "9.4±0.1")
 	p.press("#thread button")
-	p.until(`document.querySelector("#threaded").textContent.includes("BSW")`)
-	if bolt := evaluated[string](p, `document.querySelector("#mate [name=bolt]").value`); bolt != "M8" {
+	p.until(`document.querySelector("#mate [name=bolt]").value === "3/8"`)
+	if said := p.text("#threaded"); !strings.Contains(said, "3/8-16 UNC or 3/8-16 BSW") {
+		t.Errorf("of the thread it says %s", said)
+	}
+	p.fill(`#thread [name=tpi]`, "")
+	p.fill(`#thread [name=major]`, "9.6±0.15")
+	p.press("#thread button")
+	p.until(`document.querySelector("#threaded").textContent.includes("M10x1.25")`)
+	if bolt := evaluated[string](p, `document.querySelector("#mate [name=bolt]").value`); bolt != "3/8" {
 		t.Errorf("the bolt is now %s", bolt)
 	}
+	p.fill(`#mate [name=bolt]`, "M8")
 
 	// A cover drawn from the face's own angles goes on, an even one doesn't.
 	cover := func(name string, angles []float64) string {
