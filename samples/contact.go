@@ -59,6 +59,11 @@ func (s *scene) edges() []*edge {
 		e.key = b.Keyway / 2
 		e.keyX = r2.Vec{X: -s.place.sin, Y: -s.place.cos} // the face's up
 		s.finish(e, rng.Uint64(), 1.1, false)
+		if b.Outer > b.Diameter {
+			outer := add(b.X, b.Y, b.Outer)
+			outer.floor = 0.38
+			s.finish(outer, rng.Uint64(), 1, false)
+		}
 	}
 	if rim := s.Face.Rim; rim != nil {
 		e := add(rim.X, rim.Y, rim.Diameter)

@@ -31,6 +31,7 @@ type Hole struct {
 type Disc struct {
 	X, Y     float64 // mm on the face
 	Diameter float64 // mm
+	Outer    float64 // diameter of a bore's chamfer, mm; 0 for none, as with a keyway
 	Keyway   float64 // width of a keyway cut into a bore, mm; 0 for none
 }
 

@@ -87,6 +87,13 @@ var photoEffects = []photoEffect{
 		}
 	}},
 	{"overexposed", func(p *Photo, _ *rand.Rand) { p.Shot.Exposure = 0.5 }},
+	{"edges broken", func(p *Photo, rng *rand.Rand) {
+		wide := 0.2 + 0.3*rng.Float64()
+		eachHole(p, func(h *Hole) { h.Outer = h.Diameter + 2*wide })
+		if b := p.Face.Bore; b != nil {
+			b.Outer = b.Diameter + 2*(0.3+1.2*rng.Float64())
+		}
+	}},
 }
 
 // PhotoEffectNames are the effects that [PhotoPopulation] cycles over.

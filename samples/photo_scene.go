@@ -51,7 +51,11 @@ func newPhotoScene(p Photo) *photoScene {
 			r := b.Diameter / 2
 			c := cavity{centre: r2.Vec{X: b.X, Y: b.Y}, top: r, bore: true, key: b.Keyway / 2}
 			c.depth = max(2*p.Metal.Depth, 0.7*b.Diameter)
-			c.parts = []cavityPart{{0, r, c.depth, r}}
+			if b.Outer > b.Diameter {
+				c.top = b.Outer / 2
+				c.parts = append(c.parts, cavityPart{0, c.top, c.top - r, r})
+			}
+			c.parts = append(c.parts, cavityPart{c.top - r, r, c.depth, r})
 			s.cavities = append(s.cavities, c)
 		}
 	}
@@ -350,7 +354,8 @@ func (s *photoScene) truth() PhotoTruth {
 				return nil
 			}
 			c := onFace(d.X, d.Y, d.Diameter)
-			c.Seen = s.seen(d.X, d.Y, d.Diameter/2, at)
+			c.Outer, c.Deep = d.Outer, max(d.Outer-d.Diameter, 0)/2
+			c.Seen = s.seen(d.X, d.Y, max(d.Diameter, d.Outer)/2, at)
 			return &c
 		}
 		t.Bore, t.Rim = disc(s.Face.Bore), disc(s.Face.Rim)

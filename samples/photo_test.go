@@ -236,10 +236,17 @@ func TestPictureOnASheet(t *testing.T) {
 func TestChamferIsDeep(t *testing.T) {
 	p := drawing()
 	p.NoFace, p.Sheet = false, nil
-	p.Face = Face{Holes: []Hole{{X: 5, Diameter: 20, Outer: 26}}}
 	p.Camera.Tilt = 25
+	p.Face = Face{Holes: []Hole{{X: 5, Diameter: 20, Outer: 26}}}
 	truth := p.Truth()
-	h := truth.Holes[0]
+	chamferIsDeep(t, truth, truth.Holes[0])
+	p.Face = Face{Bore: &Disc{X: 5, Diameter: 20, Outer: 26}}
+	truth = p.Truth()
+	chamferIsDeep(t, truth, *truth.Bore)
+}
+
+func chamferIsDeep(t *testing.T, truth PhotoTruth, h SeenCircle) {
+	t.Helper()
 	if h.Deep != 3 {
 		t.Fatalf("the rim lies %g mm deep, want half of 26 − 20", h.Deep)
 	}

@@ -60,6 +60,9 @@ var effects = []effect{
 	{"chamfers", func(r *Rubbing, rng *rand.Rand) {
 		wider := 1.2 + 1.6*rng.Float64()
 		each(r, func(h *Hole) { h.Outer = h.Diameter + wider })
+		if b := r.Face.Bore; b != nil {
+			b.Outer = b.Diameter + wider
+		}
 	}},
 	{"counterbores", func(r *Rubbing, _ *rand.Rand) {
 		each(r, func(h *Hole) { h.Outer, h.Counterbore = 1.75*h.Diameter, true })

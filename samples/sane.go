@@ -73,11 +73,16 @@ func (f Face) sane() Face {
 		if d == nil || !(d.Diameter > 0) {
 			return nil
 		}
-		return &Disc{
+		own := Disc{
 			X: within(d.X, maxLength), Y: within(d.Y, maxLength),
 			Diameter: clamp(d.Diameter, 0, maxLength),
+			Outer:    clamp(d.Outer, 0, maxLength),
 			Keyway:   clamp(d.Keyway, 0, maxLength),
 		}
+		if own.Keyway > 0 {
+			own.Outer = 0
+		}
+		return &own
 	}
 	f.Bore, f.Rim = disc(f.Bore), disc(f.Rim)
 	if f.FeedPitch > 0 {

@@ -135,7 +135,10 @@ func (s *scene) truth() Truth {
 		t.Holes = append(t.Holes, circle(h.X, h.Y, h.Diameter, outer, e))
 	}
 	if b := s.Face.Bore; b != nil {
-		c := circle(b.X, b.Y, b.Diameter, 0, next())
+		c := circle(b.X, b.Y, b.Diameter, b.Outer, next())
+		if b.Outer > b.Diameter {
+			next()
+		}
 		t.Bore = &c
 	}
 	if rim := s.Face.Rim; rim != nil {
