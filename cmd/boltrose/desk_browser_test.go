@@ -40,7 +40,7 @@ const browserLimit = 5 * time.Minute
 
 // page is a browser that looks at a desk.
 type page struct {
-	*testing.T
+	testing.TB
 	ctx       context.Context
 	downloads string
 	touch     bool
@@ -48,14 +48,14 @@ type page struct {
 
 // openPage opens a desk and a browser of a size. What the browser complains of
 // fails the test.
-func openPage(t *testing.T, width, height int64, touch bool) *page {
+func openPage(t testing.TB, width, height int64, touch bool) *page {
 	t.Helper()
 	chromium := needChromium(t)
 	return openBrowserAt(t, chromium, openDesk(t, desk.Config{}), width, height, touch)
 }
 
 // openSample opens a page of a size with the sample on it, read.
-func openSample(t *testing.T, width, height int64) *page {
+func openSample(t testing.TB, width, height int64) *page {
 	t.Helper()
 	p := openPage(t, width, height, false)
 	path, err := filepath.Abs("../../samples/cider-press.png")
@@ -68,7 +68,7 @@ func openSample(t *testing.T, width, height int64) *page {
 }
 
 // needChromium is where Debian's chromium is.
-func needChromium(t *testing.T) string {
+func needChromium(t testing.TB) string {
 	t.Helper()
 	chromium, err := exec.LookPath("chromium")
 	if err != nil {
@@ -81,9 +81,9 @@ func needChromium(t *testing.T) string {
 }
 
 // openBrowserAt opens a browser at an address.
-func openBrowserAt(t *testing.T, chromium, address string, width, height int64, touch bool) *page {
+func openBrowserAt(t testing.TB, chromium, address string, width, height int64, touch bool) *page {
 	t.Helper()
-	p := &page{T: t, downloads: t.TempDir(), touch: touch}
+	p := &page{TB: t, downloads: t.TempDir(), touch: touch}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium), chromedp.WindowSize(int(width), int(height)))
 	if os.Geteuid() == 0 { // as in a container
 		options = append(options, chromedp.NoSandbox)
@@ -133,7 +133,7 @@ func call[P, R any](command cdp.Command[P, R], params P) chromedp.Action[chromed
 }
 
 // openDesk serves a desk and returns its address with the key.
-func openDesk(t *testing.T, config desk.Config) string {
+func openDesk(t testing.TB, config desk.Config) string {
 	t.Helper()
 	config.Options, config.Run = deskOptions, run
 	d, err := desk.New(config)
