@@ -16,15 +16,19 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"boltrose/cmd/internal/read"
+	"boltrose/cmd/internal/show"
 	"boltrose/pattern"
 	"boltrose/samples"
 	"boltrose/vision"
+
+	"codeberg.org/go-pdf/fpdf"
 )
 
 // served is a desk that listens, and a client that holds its key.
@@ -38,9 +42,11 @@ type served struct {
 func options(flags []string) (read.Options, error) {
 	o := read.Options{ScaleU: -1}
 	for _, f := range flags {
-		if n, ok := strings.CutPrefix(f, "--holes="); ok {
-			if _, err := fmt.Sscan(n, &o.Holes); err != nil {
-				return o, fmt.Errorf("--holes takes a whole number, not %q", n)
+		for name, to := range map[string]*int{"--holes": &o.Holes, "--page": &o.Page} {
+			if n, ok := strings.CutPrefix(f, name+"="); ok {
+				if _, err := fmt.Sscan(n, to); err != nil {
+					return o, fmt.Errorf("%s takes a whole number, not %q", name, n)
+				}
 			}
 		}
 	}
@@ -148,7 +154,12 @@ func (s *served) settled(id string) (n news, v view) {
 // rubbing renders a small rubbing with 5 holes.
 func rubbing(t *testing.T) []byte {
 	t.Helper()
-	r := samples.New(samples.Keyed(60, []float64{90, 160, 235, 305, 20}, 9), 1)
+	return rubbingOf(t, samples.Keyed(60, []float64{90, 160, 235, 305, 20}, 9))
+}
+
+func rubbingOf(t *testing.T, face samples.Face) []byte {
+	t.Helper()
+	r := samples.New(face, 1)
 	r.DPI = 150
 	r.Tone, r.PaleAreas, r.Smudges = 0.5, 0, 0
 	img, _ := r.Render()
@@ -515,13 +526,69 @@ func TestNoScale(t *testing.T) {
 	}
 }
 
+// Of a file with several pages each can be looked at. What was corrected on one
+// is not carried to another, and comes back with it.
+func TestPagesOfAFile(t *testing.T) {
+	pdf := fpdf.New("P", "mm", "A4", "")
+	for i, n := range []int{5, 7} {
+		name := fmt.Sprint(i)
+		info := pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(rubbingOf(t, samples.Ring(n, 60, 8))))
+		info.SetDpi(150)
+		pdf.AddPageFormat("P", fpdf.SizeType{Wd: info.Width(), Ht: info.Height()})
+		pdf.ImageOptions(name, 0, 0, info.Width(), info.Height(), false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
+	}
+	var file bytes.Buffer
+	if err := pdf.Output(&file); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, nil)
+	id := s.upload("scan.pdf", file.Bytes()).ID
+	n, v := s.settled(id)
+	if n.State != "ready" || v.HoleCount != 5 || v.Page != 1 || v.Pages != 2 {
+		t.Fatalf("%s %s: %d holes on page %d of %d", n.State, n.Refusal, v.HoleCount, v.Page, v.Pages)
+	}
+	edited := func(do string) (v view) {
+		t.Helper()
+		status, _, data := s.request("POST", "/api/files/"+id+"/edit", strings.NewReader(do), nil)
+		if status != 200 {
+			t.Fatalf("%s: %d: %.300s", do, status, data)
+		}
+		var n news
+		if err := json.Unmarshal(data, &n); err != nil {
+			t.Fatal(err)
+		}
+		if err := json.Unmarshal(n.View, &v); err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	hole := slices.IndexFunc(v.Scene.Marks, func(m show.SceneMark) bool { return m.Hole > 0 })
+	if v = edited(fmt.Sprintf(`{"Do":"drop","Mark":%d}`, v.Scene.Marks[hole].Index)); v.HoleCount != 4 {
+		t.Errorf("%d holes when one is dropped", v.HoleCount)
+	}
+	if v = edited(`{"Do":"set","Flags":{"page":"2"}}`); v.HoleCount != 7 || v.Page != 2 || len(v.Corrections) != 0 {
+		t.Errorf("%d holes on page %d, corrected: %v", v.HoleCount, v.Page, v.Corrections)
+	}
+	for page, want := range map[string]int{"1": http.StatusConflict, "2": http.StatusOK} {
+		if status, _, data := s.request("GET", "/api/files/"+id+"/tile/9/0/0?page="+page, nil, nil); status != want {
+			t.Errorf("a part of page %s: %d: %.100s", page, status, data)
+		}
+	}
+	if v = edited(`{"Do":"undo"}`); v.HoleCount != 4 || v.Page != 1 || len(v.Corrections) != 1 {
+		t.Errorf("%d holes on page %d, corrected: %v", v.HoleCount, v.Page, v.Corrections)
+	}
+	if status, _, data := s.request("POST", "/api/files/"+id+"/edit", strings.NewReader(`{"Do":"set","Flags":{"page":"3"}}`), nil); status != http.StatusUnprocessableEntity || !bytes.Contains(data, []byte("from 1 to 2")) {
+		t.Errorf("page 3: %d: %s", status, data)
+	}
+}
+
 // Tiles put together are the picture.
 func TestTiles(t *testing.T) {
 	grey := image.NewGray(image.Rect(0, 0, 1300, 700))
 	for i := range grey.Pix {
 		grey.Pix[i] = uint8(i % 251)
 	}
-	ts := newTiles(grey)
+	ts := newTiles(&vision.Picture{Grey: grey})
 	if n := len(ts.levels); n != 12 { // 2¹¹ is the first power of two that holds it
 		t.Errorf("%d levels", n)
 	}
@@ -579,7 +646,7 @@ func TestTileIsItsSquare(t *testing.T) {
 			grey.Pix[i] = 180
 		}
 	}
-	ts := newTiles(grey)
+	ts := newTiles(&vision.Picture{Grey: grey})
 	for _, c := range []struct {
 		x, y, w, h int
 		grey       map[int]uint8 // of columns
@@ -663,7 +730,7 @@ func TestPicturesLeaveMemory(t *testing.T) {
 	first.mu.Lock()
 	first.forget()
 	first.mu.Unlock()
-	if status, _, data := s.request("GET", "/api/files/"+ids[0]+"/tile/9/0/0", nil, nil); status != 200 {
+	if status, _, data := s.request("GET", "/api/files/"+ids[0]+"/tile/9/0/0?page=1", nil, nil); status != 200 {
 		t.Errorf("%d: %s", status, data)
 	}
 	status, _, data = s.request("POST", "/api/files/"+ids[0]+"/edit", strings.NewReader(`{"Do":"set","Flags":{"holes":"4"}}`), nil)

@@ -31,7 +31,7 @@ type known struct {
 
 // settable are the flags of boltrose read that a page may set. None of them
 // names a file.
-var settable = []string{"dpi", "scale-u", "pcd", "holes", "diameter", "pattern", "from-behind", "printed", "above", "sheet", "tie", "units"}
+var settable = []string{"page", "dpi", "scale-u", "pcd", "holes", "diameter", "pattern", "from-behind", "printed", "above", "sheet", "tie", "units"}
 
 func (e edits) clone() edits {
 	e.Drop, e.Add, e.Known = slices.Clone(e.Drop), slices.Clone(e.Add), slices.Clone(e.Known)
@@ -135,8 +135,12 @@ func (e edits) apply(do edit, shown outcome) (edits, error) {
 			if !slices.Contains(settable, name) {
 				return e, refused(http.StatusBadRequest, "--%s cannot be set here", name)
 			}
+			value = strings.TrimSpace(value)
+			if name == "page" && value != e.Flags[name] {
+				e.Drop, e.Add, e.Zero, e.Known = nil, nil, nil, nil // places on the other page
+			}
 			delete(e.Flags, name)
-			if value = strings.TrimSpace(value); value != "" {
+			if value != "" {
 				e.Flags[name] = value
 			}
 		}

@@ -224,12 +224,15 @@ func (d *Desk) tile(w http.ResponseWriter, r *http.Request, t *session) error {
 	tiles := t.tiles.Load()
 	if tiles == nil {
 		t.mu.Lock()
-		err := t.loaded(func() error { return nil })
+		err := t.loaded(t.history[t.at], func() error { return nil })
 		tiles = t.tiles.Load()
 		t.mu.Unlock()
 		if err != nil {
 			return err
 		}
+	}
+	if r.FormValue("page") != strconv.Itoa(tiles.page) {
+		return refused(http.StatusConflict, "another page is shown now")
 	}
 	data, err := tiles.tile(at[0], at[1], at[2])
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/http"
 	"os"
+	"slices"
 	"sync"
 	"sync/atomic"
 
@@ -157,12 +158,17 @@ func (t *session) openReading() error {
 	return nil
 }
 
-// loaded does with the picture in memory what do does. The session is locked.
-func (t *session) loaded(do func() error) error {
+// loaded does with the picture in memory, as the edits have its page, what do
+// does. The session is locked.
+func (t *session) loaded(e edits, do func() error) error {
 	if t.gone {
 		return refused(http.StatusGone, "%s was closed", t.name)
 	}
-	if t.picture != nil {
+	opts, err := t.store.desk.config.Options(append(slices.Clone(t.store.desk.config.Flags), e.flags()...))
+	if err != nil {
+		return err
+	}
+	if t.picture != nil && t.picture.Page == max(opts.Page, 1) {
 		return do()
 	}
 	waiting := func(ahead int) { t.tell(func(n *news) { n.Ahead = ahead }) }
@@ -176,7 +182,7 @@ func (t *session) loaded(do func() error) error {
 			n.State = "reading"
 		}
 	})
-	pic, err := vision.Open(t.path, vision.Limits{MaxPixels: t.store.desk.config.MaxPixels})
+	pic, err := vision.OpenPage(t.path, opts.Page, vision.Limits{MaxPixels: t.store.desk.config.MaxPixels})
 	if err != nil {
 		var load *vision.LoadError
 		if errors.As(err, &load) {
@@ -185,7 +191,7 @@ func (t *session) loaded(do func() error) error {
 		return err
 	}
 	t.picture, t.seen = pic, read.See(pic, t.name)
-	t.tiles.Store(newTiles(pic.Grey))
+	t.tiles.Store(newTiles(pic))
 	t.pixels.Store(int64(len(pic.Grey.Pix)))
 	t.store.used(t)
 	return do()
@@ -200,7 +206,7 @@ func (t *session) forget() {
 // read reads the picture by the edits and shows the outcome, unless what was
 // typed cannot be. The session is locked.
 func (t *session) read(e edits) error {
-	return t.loaded(func() error {
+	return t.loaded(e, func() error {
 		o, err := t.outcome(e)
 		if err != nil {
 			return err

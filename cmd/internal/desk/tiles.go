@@ -8,6 +8,8 @@ import (
 	"math/bits"
 	"net/http"
 	"sync"
+
+	"boltrose/vision"
 )
 
 // tileSize is the side (px) of the squares that the page loads a picture in.
@@ -16,13 +18,14 @@ const tileSize = 512
 // tiles are a picture at its own size and at halves of it, as a viewer wants
 // them: on level n it is 2ⁿ pixels long at most, on the last as it is.
 type tiles struct {
+	page   int // of the file
 	mu     sync.Mutex
 	levels []*image.Gray // the last is the picture; nil: not made yet
 }
 
-func newTiles(grey *image.Gray) *tiles {
-	t := &tiles{levels: make([]*image.Gray, levelsOf(grey.Rect.Size()))}
-	t.levels[len(t.levels)-1] = grey
+func newTiles(pic *vision.Picture) *tiles {
+	t := &tiles{page: pic.Page, levels: make([]*image.Gray, levelsOf(pic.Grey.Rect.Size()))}
+	t.levels[len(t.levels)-1] = pic.Grey
 	return t
 }
 

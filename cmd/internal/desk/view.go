@@ -17,6 +17,7 @@ type view struct {
 	Picture  bool // there is one
 	Unit     string
 
+	Page, Pages   int // of the file
 	Width, Height int // px
 	Tile, Levels  int
 	AddDiameter   float64 // px, of a hole such as those found
@@ -66,6 +67,7 @@ func (t *session) view() *view {
 	if o.res != nil {
 		size := o.res.Picture.Grey.Rect.Size()
 		v.Picture, v.Width, v.Height = true, size.X, size.Y
+		v.Page, v.Pages = o.res.Picture.Page, o.res.Picture.Pages
 		v.Tile, v.Levels = tileSize, levelsOf(size)
 		v.AddDiameter = 2 * show.UsualRadius(o.res)
 		v.Scene = show.NewScene(o.res, o.reading == nil)

@@ -177,12 +177,14 @@ async function open(id) {
 // ---- what is shown ----
 
 function show(v) {
-  const other = !view || view.ID !== v.ID;
+  const other = !view || view.ID !== v.ID || view.Page !== v.Page;
   view = v;
   document.body.classList.remove("empty");
   $("look").hidden = $("told").hidden = false;
   for (const id of ["viewer", "tools", "legend", "circle-panel"]) $(id).hidden = !v.Picture;
   $("known-panel").hidden = $("command-panel").hidden = !v.Picture;
+  $("page").hidden = !(v.Pages > 1);
+  $("pages").textContent = v.Pages;
   document.querySelector("[data-what=overlay]").hidden = !v.Picture;
   $("sketch").hidden = v.Picture;
   if (v.Picture) {

@@ -72,7 +72,7 @@ export class Picture {
       tileSource: {
         width: view.Width, height: view.Height, tileSize: view.Tile,
         minLevel: Math.min(8, view.Levels - 1), maxLevel: view.Levels - 1,
-        getTileUrl: (level, x, y) => `/api/files/${view.ID}/tile/${level}/${x}/${y}`,
+        getTileUrl: (level, x, y) => `/api/files/${view.ID}/tile/${level}/${x}/${y}?page=${view.Page}`,
       },
     });
   }
