@@ -101,10 +101,6 @@ func (p *Plane) MMPerPx(px r2.Vec) (x, y float64) {
 	return math.Hypot(j[0][0], j[1][0]), math.Hypot(j[0][1], j[1][1])
 }
 
-// Slant returns the tangent of the angle from upright at which the face is seen
-// at px; zero on a scan.
-func (p *Plane) Slant(px r2.Vec) float64 { return r2.Norm(p.Aside(px)) }
-
 // Aside returns how far, in mm along x and y of the face, what lies 1 mm below
 // it at px is seen aside: towards the foot of the camera. It is zero on a scan.
 func (p *Plane) Aside(px r2.Vec) r2.Vec {

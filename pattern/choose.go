@@ -45,7 +45,6 @@ type ChooseOptions struct {
 	Free        bool    // do not look for a pitch circle
 	Drop        []int   // IDs of rings that are not holes
 	Added       []int   // IDs of rings that are holes whatever they look like
-	Slant       float64 // tangent of the angle from upright at which the face is seen; 0 on a scan
 }
 
 // Choose tells which rings are the bolt holes, the bore and the rim, by how

@@ -59,7 +59,7 @@ func (c *chooser) claimOuters() {
 // its chamfer or counterbore.
 func (c *chooser) outerRatio(hole, i int) (ratio float64, ok bool) {
 	h, r := c.rings[hole], c.rings[i]
-	if i == hole || i == c.out.Bore || i == c.out.Rim || r.inside() != h.inside() || !r.concentric(h, c.opts.Slant) {
+	if i == hole || i == c.out.Bore || i == c.out.Rim || r.inside() != h.inside() || !r.concentric(h) {
 		return 0, false
 	}
 	ratio = math.Exp(math.Abs(math.Log(r.Diameter / h.Diameter)))

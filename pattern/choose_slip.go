@@ -85,7 +85,7 @@ func (c *chooser) twin(m int) int {
 		hole := c.rings[m]
 		apart := r2.Norm(r2.Sub(r.Centre, hole.Centre))
 		if i == m || c.evidence[i] < 0.15*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
-			apart < 0.12*hole.radius() || c.opts.Slant > 0 && r.concentric(hole, c.opts.Slant) || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
+			apart < 0.12*hole.radius() || r.Aside != (r2.Vec{}) && r.concentric(hole) || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
 			continue
 		}
 		if best < 0 || c.evidence[i] > c.evidence[best] {

@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -13,12 +12,11 @@ import (
 // lies below the face, and is seen aside and from farther away. The edge of the
 // chamfer or counterbore lies in it.
 //
-// Holes of one size are of one make: where three or more of them, and half at
-// least, have such an edge, the shift and the change of size between the two
-// edges are fitted to all of them by least squares and taken for all. Of one or
-// two that both have such an edge its own centre is taken, where it lies as an
-// edge in the face can: a washer's print does not. Where only some have one,
-// none is moved: alike deep, they are all seen aside alike.
+// Holes of one size are of one make: where three or more of them have such an
+// edge, their depth is fitted to those by least squares and taken for all. Of
+// one or two that both have such an edge its own centre is taken, where it lies
+// as an edge in the face can: a washer's print does not. Where only some have
+// one, none is moved: alike deep, they are all seen aside alike.
 //
 // How far below the face other edges lie is not known: holes and bores have
 // their edges broken. That is counted in their covariances.
@@ -27,20 +25,22 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 	for _, holes := range bySize(rings, choice.Holes) {
 		var pairs []int
 		for _, h := range holes {
-			if _, ok := choice.Outer[h]; ok {
+			if o, ok := choice.Outer[h]; ok && above(rings[h], rings[o]) {
 				pairs = append(pairs, h)
 			}
 		}
-		shift, ok := fitDepth(rings, pairs, choice.Outer)
-		if ok && len(pairs) >= 3 && 2*len(pairs) >= len(holes) {
+		if d, ok := fitDepth(rings, pairs, choice.Outer); ok {
+			if 2*len(pairs) < len(holes) {
+				d.variance += othersDeepU * othersDeepU * d.deep * d.deep
+			}
 			for _, h := range holes {
-				out[h] = shift.moved(rings[h])
+				out[h] = d.raised(rings[h])
 			}
 			continue
 		}
 		for _, h := range holes {
 			o, ok := choice.Outer[h]
-			if ok && len(pairs) == len(holes) && above(rings[h], rings[o]) && !mixed(rings[h], rings[o]) {
+			if ok && len(pairs) == len(holes) && !mixed(rings[h], rings[o]) {
 				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
 				continue
 			}
@@ -52,6 +52,11 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 	}
 	return out
 }
+
+// othersDeepU is what the depth of holes may be wrong by, over itself, when most
+// of them do not show the edge that it is known by: in nine of ten faces holes
+// of one size are of one make.
+const othersDeepU = 0.3
 
 // How far below the face the edges of holes and bores lie, in mm as standard
 // uncertainties about the face itself: edges are broken by some hundredths of a
@@ -105,15 +110,11 @@ next:
 	return groups
 }
 
-// depth is how edges that lie at a depth below the face are seen: shifted, and
-// drawn together about a middle.
+// depth is how far below the face edges lie.
 type depth struct {
-	about, shift r2.Vec
-	grow         float64
-
-	variance  float64 // mm², of shift along either axis
-	growthVar float64
-	own       float64 // mm², by which one hole's shift differs from another's: countersinks made by hand
+	deep     float64 // mm
+	variance float64 // mm², of deep
+	own      float64 // mm², by which one hole's edge is elsewhere than its depth says: countersinks made by hand
 }
 
 // fitDepth fits the depth of holes' edges below their outer ones.
@@ -123,46 +124,36 @@ func fitDepth(rings []Ring, pairs []int, outer map[int]int) (depth, bool) {
 		return depth{}, false
 	}
 	var d depth
+	weight, expected := 0.0, 0.0
 	for _, h := range pairs {
-		d.about = r2.Add(d.about, r2.Scale(1/n, rings[h].Centre))
-	}
-	a, b := mat.NewDense(2*len(pairs), 3, nil), mat.NewVecDense(2*len(pairs), nil)
-	spread, expected := 0.0, 0.0
-	for i, h := range pairs {
-		p := r2.Sub(rings[h].Centre, d.about)
-		off := r2.Sub(rings[outer[h]].Centre, rings[h].Centre)
-		a.SetRow(2*i, []float64{1, 0, p.X})
-		a.SetRow(2*i+1, []float64{0, 1, p.Y})
-		b.SetVec(2*i, off.X)
-		b.SetVec(2*i+1, off.Y)
-		spread += r2.Norm2(p)
+		off := r2.Sub(rings[h].Centre, rings[outer[h]].Centre)
+		d.deep += r2.Dot(off, rings[h].Aside)
+		weight += r2.Norm2(rings[h].Aside)
 		for _, c := range [2][2][2]float64{rings[h].CentreCov, rings[outer[h]].CentreCov} {
 			expected += (c[0][0] + c[1][1]) / (2 * n)
 		}
 	}
-	var x mat.VecDense
-	if err := x.SolveVec(a, b); err != nil {
+	if weight == 0 { // seen from straight above: nothing is seen aside
 		return depth{}, false
 	}
-	d.shift, d.grow = r2.Vec{X: x.AtVec(0), Y: x.AtVec(1)}, x.AtVec(2)
-	var left mat.VecDense
-	left.MulVec(a, &x)
-	left.SubVec(b, &left)
-	v := mat.Dot(&left, &left) / (2*n - 3)
-	d.variance, d.growthVar = v/n, v/spread
-	d.own = math.Max(v-expected, 0)
+	d.deep /= weight
+	left := 0.0
+	for _, h := range pairs {
+		off := r2.Sub(rings[h].Centre, rings[outer[h]].Centre)
+		left += r2.Norm2(r2.Sub(off, r2.Scale(d.deep, rings[h].Aside)))
+	}
+	v := left / (2*n - 1)
+	d.variance, d.own = v/weight, math.Max(v-expected, 0)
 	return d, true
 }
 
-// moved puts a hole's centre into the face. What the fit leaves in doubt all
+// raised puts a hole's centre into the face. What the fit leaves in doubt all
 // the holes have in common; it is so little beside the scale's own that it is
 // counted as each one's.
-func (d depth) moved(r Ring) Ring {
-	p := r2.Sub(r.Centre, d.about)
-	r.Centre = r2.Add(r.Centre, r2.Add(d.shift, r2.Scale(d.grow, p)))
-	r.CentreCov[0][0] += d.own + d.variance + d.growthVar*p.X*p.X
-	r.CentreCov[1][1] += d.own + d.variance + d.growthVar*p.Y*p.Y
-	r.CentreCov[0][1] += d.growthVar * p.X * p.Y
-	r.CentreCov[1][0] += d.growthVar * p.X * p.Y
+func (d depth) raised(r Ring) Ring {
+	r.Centre = r2.Sub(r.Centre, r2.Scale(d.deep, r.Aside))
+	r = r.atDepth(math.Sqrt(d.variance))
+	r.CentreCov[0][0] += d.own
+	r.CentreCov[1][1] += d.own
 	return r
 }

@@ -18,7 +18,7 @@ func slantedHoles(n int, deep float64, withOuter func(int) bool) (rings []Ring, 
 		want = append(want, at)
 		k := away / (away + deep)
 		seen := r2.Add(camera, r2.Scale(k, r2.Sub(at, camera)))
-		aside := r2.Scale(1/away, r2.Sub(camera, at))
+		aside := r2.Scale(1/away, r2.Sub(camera, seen))
 		rings = append(rings, Ring{ID: i + 1, Centre: seen, Diameter: 8, CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}, Aside: aside})
 		choice.Holes = append(choice.Holes, i)
 	}
@@ -157,17 +157,22 @@ func TestChooseUsualOuter(t *testing.T) {
 		for i := range 6 {
 			at := r2.Add(middle, polar(48, 60*float64(i)))
 			aside := r2.Vec{X: slant * 1}
+			hole := func() *Ring {
+				r := f.add("hole", r2.Add(at, aside), 8)
+				r.Aside = aside
+				return r
+			}
 			made := 1 + 0.004*float64(i-2) // no two chamfers are cut alike
 			if i == 3 {                    // the chamfer is the clearer
-				f.add("hole", r2.Add(at, aside), 8).Score = 20
+				hole().Score = 20
 				f.add("outer", at, 10).Score = 60
 				continue
 			}
-			f.add("hole", r2.Add(at, aside), 8)
+			hole()
 			r := f.add("outer", at, 10*made)
 			r.RimSeen = 0.5
 		}
-		c := f.choose(t, ChooseOptions{Slant: slant})
+		c := f.choose(t, ChooseOptions{})
 		if len(c.Holes) != 6 || len(c.Outer) != 6 {
 			t.Fatalf("slant %g: %d holes, %d chamfers\n%s", slant, len(c.Holes), len(c.Outer), f.explain(c))
 		}

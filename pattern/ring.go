@@ -71,9 +71,18 @@ func (r Ring) covers(o Ring) bool {
 	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.95*(r.radius()+o.radius())
 }
 
-// concentric says that two rings can belong to one and the same hole. What
-// lies below the face by as much as the smaller is within the larger (a
-// chamfer of 45°) is seen aside from a slant.
-func (r Ring) concentric(o Ring, slant float64) bool {
-	return r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.06*(r.radius()+o.radius())+slant*math.Abs(r.radius()-o.radius())
+// concentric says that two rings can belong to one and the same hole. What lies
+// below the face is seen aside, as far as it is still seen within the edge of
+// the chamfer or counterbore that it lies in.
+func (r Ring) concentric(o Ring) bool {
+	in, out := r, o
+	if in.radius() > out.radius() {
+		in, out = o, r
+	}
+	off := r2.Sub(in.Centre, out.Centre)
+	if in.Aside != (r2.Vec{}) {
+		way := r2.Unit(in.Aside)
+		off = r2.Sub(off, r2.Scale(min(max(r2.Dot(off, way), 0), out.radius()-in.radius()), way))
+	}
+	return r2.Norm(off) < 0.06*(r.radius()+o.radius())
 }

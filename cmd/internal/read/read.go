@@ -121,7 +121,7 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 	}
 	choose := pattern.ChooseOptions{
 		Holes: opts.Holes, MinDiameter: opts.MinDiameter, MaxDiameter: opts.MaxDiameter,
-		PCD: opts.PCD, Free: opts.Free, Slant: r.slant(),
+		PCD: opts.PCD, Free: opts.Free,
 	}
 	if r.Scaling.NoScale {
 		choose.PCD = 0
@@ -168,15 +168,6 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 		}
 	}
 	return r.build(circles, choose, name, opts)
-}
-
-// slant is the tangent of the angle from upright at which the middle of the
-// face is seen.
-func (r *Result) slant() float64 {
-	if r.look.flat == nil {
-		return 0
-	}
-	return r.Scaling.Plane.Slant(r.look.back(vision.Mark{Centre: middle(r.look.picture)}).Centre)
 }
 
 // build chooses the holes and computes the reading.
