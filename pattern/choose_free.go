@@ -49,6 +49,7 @@ next:
 		c.out.Holes = c.out.Holes[:min(n, len(c.out.Holes))]
 	}
 	c.claimOuters()
+	c.sameEdges()
 }
 
 // surrounds says that a ring goes round two other marks or more, side by side:

@@ -35,6 +35,7 @@ func (c *chooser) take(s supposed) {
 	}
 	c.out.Holes = holes
 	c.claimOuters()
+	c.sameEdges()
 	c.warn(s)
 }
 

@@ -22,7 +22,9 @@ import (
 // their edges broken. That is counted in their covariances.
 func OnFace(rings []Ring, choice Choice) []Ring {
 	out := slices.Clone(rings)
-	for _, holes := range bySize(rings, choice.Holes) {
+	sizes := bySize(rings, choice.Holes)
+	usual := usualSize(rings, choice.Holes)
+	for _, holes := range sizes {
 		var pairs []int
 		for _, h := range holes {
 			if o, ok := choice.Outer[h]; ok && above(rings[h], rings[o]) {
@@ -44,7 +46,7 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
 				continue
 			}
-			out[h] = rings[h].atDepth(holeDepthU)
+			out[h] = rings[h].atDepth(math.Hypot(holeDepthU, rings[h].doubtfulDepth(usual)))
 		}
 	}
 	if b := choice.Bore; b >= 0 {
@@ -65,6 +67,32 @@ const (
 	holeDepthU = 0.03
 	boreDepthU = 0.6
 )
+
+// usualSize is the median of the holes' diameters.
+func usualSize(rings []Ring, holes []int) float64 {
+	var all []float64
+	for _, h := range holes {
+		all = append(all, rings[h].Diameter)
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return all[(len(all)-1)/2]
+}
+
+// doubtfulDepth is how deep, as a standard uncertainty in mm, a ring may lie that
+// is hardly larger or smaller than is usual: on a chamfer of 45° elsewhere than
+// the others. What is much larger or smaller is another hole.
+func (r Ring) doubtfulDepth(usual float64) float64 {
+	if off := math.Abs(r.Diameter - usual); off < hardly*usual {
+		return off / 2
+	}
+	return 0
+}
+
+// hardly is the share of a hole's diameter that its chamfer may be taken for it.
+const hardly = 0.15
 
 // atDepth adds to a ring's covariance what a depth below the face that is not
 // known does to its centre.

@@ -1,0 +1,73 @@
+package pattern
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// sameEdges puts holes of one make on the same of their edges. A photograph from
+// a slant sees the edges of one hole aside of one another, as deep as they lie:
+// where the chamfer's rim was taken of some holes and the hole's own of others,
+// they would be out of line. Where the depth is known by pairs of edges it is
+// told by [OnFace].
+func (c *chooser) sameEdges() {
+	if len(c.out.Outer) >= 3 {
+		return
+	}
+	var edges [][]int // of each hole, its own first
+	for _, h := range c.out.Holes {
+		of := []int{h}
+		for i, r := range c.rings {
+			if i != h && !c.dropped[i] && r.Aside != (r2.Vec{}) && r.inside() == c.rings[h].inside() && r.concentric(c.rings[h]) &&
+				ratioOf(r, c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() {
+				of = append(of, i)
+			}
+		}
+		edges = append(edges, of)
+	}
+	// The edge that most holes show; of two, the larger: it lies in the face.
+	var common []int
+	size := 0.0
+	for _, d := range slices.Concat(edges...) {
+		var have []int
+		for _, of := range edges {
+			nearest := slices.MinFunc(of, func(a, b int) int {
+				return cmp.Compare(ratioOf(c.rings[a], c.rings[d]), ratioOf(c.rings[b], c.rings[d]))
+			})
+			if ratioOf(c.rings[nearest], c.rings[d]) < sameEdge {
+				have = append(have, nearest)
+			}
+		}
+		if len(have) > len(common) || len(have) == len(common) && c.rings[d].Diameter > size {
+			common, size = have, c.rings[d].Diameter
+		}
+	}
+	if 3*len(common) < 2*len(edges) {
+		return // of several sizes
+	}
+	for n, of := range edges {
+		h := of[0]
+		for _, i := range of[1:] {
+			if !slices.Contains(common, i) {
+				continue
+			}
+			c.out.Holes[n] = i
+			c.out.Reasons[i], c.out.Reasons[h] = c.out.Reasons[h], "left: an edge of a hole that the others do not show"
+			delete(c.out.Outer, h)
+			if k := slices.Index(c.out.OffCircle, h); k >= 0 {
+				c.out.OffCircle[k] = i
+			}
+		}
+	}
+}
+
+// ratioOf is the logarithm of the ratio of two rings' diameters, without sign.
+func ratioOf(a, b Ring) float64 { return math.Abs(math.Log(a.Diameter / b.Diameter)) }
+
+const (
+	mostChamfer = 0.3  // logarithm of the ratio of a chamfer's diameter to its hole's
+	sameEdge    = 0.03 // of two holes' diameters, measured on the same edge
+)
