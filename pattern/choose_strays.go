@@ -34,6 +34,8 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 		return c.free(i, slices.Concat(holes, out), -1) &&
 			(c.isAdded(i) || c.out.Bore < 0 || !c.rings[i].overlaps(c.rings[c.out.Bore]))
 	}
+	chance := c.chance(s)
+	elsewhere := 0
 	enough := c.opts.Holes > 0 && len(holes) >= c.opts.Holes // as many as the person expects
 	var order []int
 	for i, r := range c.rings {
@@ -50,17 +52,56 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 		for _, i := range order {
 			share, limit := 0.9, reach
 			switch {
+			case c.rings[i].clarity() > chance && c.twin(i) < 0:
+				share = 0.6 // smaller holes take less lead
+			}
+			switch {
 			case c.offSize(i, holes) < 0.12:
 				share, limit = 0.6, math.Inf(1) // the same drill, wherever it was used
 			case again && c.offSize(i, out) < 0.05:
 				share = 0.6
 			}
-			if !slices.Contains(out, i) && free(i) && (c.isAdded(i) || beside.holds(c, i, share) && within(c.rings[i], limit)) {
-				out = append(out, i)
+			if slices.Contains(out, i) || !free(i) || !c.isAdded(i) && !(beside.holds(c, i, share) && within(c.rings[i], limit)) {
+				continue
 			}
+			if !c.isAdded(i) && c.inAnotherFace(i) {
+				elsewhere++
+				c.out.Reasons[i] = "left: in another face beside this one"
+				continue
+			}
+			out = append(out, i)
 		}
 	}
+	if elsewhere > 0 {
+		c.out.Warnings = append(c.out.Warnings, "another face is in the picture, and its holes are left out: to read it too, crop the picture to it")
+	}
 	return out
+}
+
+// chance is the clarity of the clearest mark of the holes' opposite shade that
+// is not about the circle's middle: what texture and handwriting make of
+// themselves in this picture.
+func (c *chooser) chance(s supposed) float64 {
+	clearest := 0.0
+	for i, r := range c.rings {
+		if r.inside() != c.rings[s.members[0]].inside() && i != c.out.Rim && r2.Norm(r2.Sub(r.Centre, s.Centre)) > 0.2*s.Radius {
+			clearest = math.Max(clearest, r.clarity())
+		}
+	}
+	return clearest
+}
+
+// inAnotherFace says that another face's rim, beside this one's, goes round a
+// ring.
+func (c *chooser) inAnotherFace(i int) bool {
+	if c.out.Rim < 0 {
+		return false
+	}
+	rim := c.rings[c.out.Rim]
+	return slices.ContainsFunc(c.rings, func(o Ring) bool {
+		return o.inside() == rim.inside() && o.evidence() > clearEvidence && !o.overlaps(rim) &&
+			r2.Norm(r2.Sub(o.Centre, c.rings[i].Centre))+1.3*c.rings[i].radius() < o.radius()
+	})
 }
 
 // filled are holes of the other shade, pressed full of lead or of dirt: of the

@@ -46,6 +46,7 @@ func (c *chooser) strong(s supposed) []int {
 			kept = append(kept, m)
 		}
 	}
+	kept = append(kept, c.alternating(s, kept)...)
 	if n := c.opts.Holes; n > 0 {
 		kept = kept[:min(n, len(kept))] // they are in order of worth
 	}

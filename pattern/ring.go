@@ -55,6 +55,13 @@ func (r Ring) evidence() float64 {
 	return strength * math.Pow(r.RimSeen, 1+math.Min(ragged, 1)) / (1 + ragged*ragged)
 }
 
+// clarity weighs a ring by its edge alone, where evidence is asked how likely it
+// is one: score, and how much of the rim is seen how crisply.
+func (r Ring) clarity() float64 {
+	ragged := 20 * r.Scatter / math.Max(r.radius(), 1e-9)
+	return r.Score * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
+}
+
 func (r Ring) radius() float64 { return r.Diameter / 2 }
 
 // inside is +1 for a ring paler inside than outside, −1 for a darker one.
