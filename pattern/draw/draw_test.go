@@ -317,6 +317,22 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
+// The files that a reading is of are named without their folders.
+func TestNamesWithoutFolders(t *testing.T) {
+	r := press()
+	r.Source.File = `/home/press/1.json, C:\scans\2.json`
+	if got := strings.Join(mustDraw(t, r, Options{}).Notes, " "); !strings.Contains(got, "From 1.json, 2.json.") {
+		t.Error(got)
+	}
+	g, err := NewGuard(r, m8(6), usual())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := text(t, g.WriteSCAD); !strings.Contains(got, "Holes as measured: 1.json, 2.json.") {
+		t.Error(got[:300])
+	}
+}
+
 // The view, the sizes and their cause are said.
 func TestNotes(t *testing.T) {
 	for _, c := range []struct {
