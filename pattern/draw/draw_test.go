@@ -375,6 +375,31 @@ func TestCSV(t *testing.T) {
 	}
 }
 
+// A table's angles and places are of one view, so that a part drilled by either
+// is the same.
+func TestCSVIsOfOneView(t *testing.T) {
+	for _, mirror := range []bool{false, true} {
+		r := press()
+		for i := range r.Holes {
+			a := math.Mod(math.Atan2(r.Holes[i].Y, r.Holes[i].X)*180/math.Pi-90+720, 360) // hole 1 is at the top
+			r.Holes[i].AngleDeg = &a
+		}
+		rows, err := csv.NewReader(strings.NewReader(text(t, mustDraw(t, r, Options{Mirror: mirror}).WriteCSV))).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, row := range rows[1:] {
+			var v [6]float64
+			for k := range v {
+				v[k], _ = strconv.ParseFloat(row[k], 64)
+			}
+			if off := math.Remainder(math.Atan2(v[2], v[1])*180/math.Pi-90-v[5], 360); math.Abs(off) > 1e-4 {
+				t.Errorf("mirrored %v: hole %s lies at %g, %g, its angle is %g°", mirror, row[0], v[1], v[2], v[5])
+			}
+		}
+	}
+}
+
 // A full disk is told by every form.
 func TestWriteErrors(t *testing.T) {
 	d := mustDraw(t, press(), Options{})

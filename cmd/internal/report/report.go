@@ -69,5 +69,9 @@ func (p *Report) overlayCaption() string {
 }
 
 func (p *Report) drawingCaption() string {
-	return p.Drawing.View() + " Not to scale."
+	caption := p.Drawing.View() + " Not to scale."
+	if p.Drawing.Options.Mirror {
+		caption += " The tables are not mirrored: they are as seen looking at the face."
+	}
+	return caption
 }

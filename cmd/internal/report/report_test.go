@@ -229,6 +229,23 @@ func TestTitle(t *testing.T) {
 	}
 }
 
+// Beside a mirrored drawing it is said that the tables are not.
+func TestMirroredReport(t *testing.T) {
+	r := reading(t, 4, true)
+	for _, mirror := range []bool{false, true} {
+		d, err := draw.New(r, draw.Options{Mirror: mirror})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := New(r, d, show.MM, nil, day)
+		const said = "The tables are not mirrored"
+		text, _ := pdf(t, p, calib.A4)
+		if strings.Contains(text, said) != mirror || strings.Contains(html(t, p), said) != mirror {
+			t.Errorf("mirrored %v: %s", mirror, text)
+		}
+	}
+}
+
 // Any reading can be laid out: free ones, one hole, very many, by hand; and
 // nothing is lost where it takes more pages.
 func TestEveryReading(t *testing.T) {
