@@ -425,6 +425,15 @@ func TestAside(t *testing.T) {
 			if r2.Norm(r2.Sub(got, want)) > 0.01 {
 				t.Errorf("tilt %.1f, at %v: %.3f, want %.3f", tilt, at, got, want)
 			}
+			// Along a body's axis and across it the slant is shared out.
+			for _, axis := range []r2.Vec{{X: 1}, {X: 0.6, Y: 0.8}} {
+				px := s.px(at, 0)
+				on := r2.Unit(r2.Sub(p.MM(r2.Add(px, axis)), p.MM(px)))
+				along, across := p.Leans(axis, px)
+				if math.Abs(math.Hypot(along, across)-r2.Norm(got)) > 1e-9 || math.Abs(along-math.Abs(r2.Dot(on, got))) > 2e-3 {
+					t.Errorf("tilt %.1f, at %v, axis %v: leans by %.3f along and %.3f across", tilt, at, axis, along, across)
+				}
+			}
 			// From behind, left is right.
 			if m := p.Mirrored().Aside(s.px(at, 0)); math.Abs(m.X+got.X) > 1e-9 || math.Abs(m.Y-got.Y) > 1e-9 {
 				t.Errorf("tilt %.1f, at %v: mirrored %.3f of %.3f", tilt, at, m, got)

@@ -141,6 +141,17 @@ func (p *Plane) Across(along, a, b r2.Vec) (mm, uPlane float64) {
 	return mm, mm * math.Sqrt(p.lengthVar(a, b))
 }
 
+// Leans is how the camera looks at px past a body whose axis runs along a
+// direction of the picture: the tangents of the angles by which the view leans
+// along the axis and across it. Both are 0 on a scan.
+//
+// A round body is seen where rays touch it, and so wider than it is by the
+// secant of the angle across.
+func (p *Plane) Leans(along, px r2.Vec) (alongTan, acrossTan float64) {
+	d, aside := r2.Unit(p.along(along, px)), p.Aside(px)
+	return math.Abs(r2.Dot(d, aside)), math.Abs(r2.Cross(d, aside))
+}
+
 // Angle is the angle on the face between two directions of the picture at px,
 // from 0 to 180 degrees.
 func (p *Plane) Angle(a, b, px r2.Vec) float64 {

@@ -1,5 +1,7 @@
 package pattern
 
+import "strings"
+
 // Schema names the form of the document. A reading in another form is not
 // read: its keys may mean something else.
 const Schema = "boltrose/reading/1"
@@ -86,6 +88,16 @@ type Source struct {
 	WidthPx  int    `json:"width_px"`
 	HeightPx int    `json:"height_px"`
 	Kind     string `json:"kind"`
+}
+
+// Names are the source's files without their folders, which are nobody else's
+// business, with commas between several; "" where there is none.
+func (s Source) Names() string {
+	names := strings.Split(s.File, ", ")
+	for i, n := range names {
+		names[i] = n[strings.LastIndexAny(n, `/\`)+1:]
+	}
+	return strings.Join(names, ", ")
 }
 
 // Kinds of sources.

@@ -33,6 +33,7 @@ type Photo struct {
 
 	Sheet  *Sheet // nil for none
 	Things []Thing
+	Screw  *LaidScrew // nil for none
 
 	Camera Camera
 	Light  Light

@@ -34,6 +34,11 @@ func (p Photo) sane() Photo {
 		t.Size, t.Turn = clamp(t.Size, 0.5, 200), math.Mod(within(t.Turn, 1e9), 360)
 	}
 
+	if p.Screw != nil {
+		s := p.Screw.sane()
+		p.Screw = &s
+	}
+
 	c := &p.Camera
 	if c.Width <= 0 || c.Height <= 0 {
 		c.Width, c.Height = 4000, 3000

@@ -14,7 +14,8 @@ type photoScene struct {
 	sheet    *laidSheet // nil for none
 	cavities []cavity
 	things   []thing
-	rings    []float32 // slope of the turned marks by radius
+	screw    *laidScrew // nil for none
+	rings    []float32  // slope of the turned marks by radius
 	scratch  []mark
 	axis     r2.Vec
 	grain    []float32
@@ -61,6 +62,9 @@ func newPhotoScene(p Photo) *photoScene {
 	}
 	for i, t := range p.Things {
 		s.things = append(s.things, newThing(t, hash(p.Seed+uint64(i)+77)))
+	}
+	if p.Screw != nil {
+		s.screw = newLaidScrew(*p.Screw, p.Seed)
 	}
 	s.turn()
 	s.scratch = s.photoScratches()
@@ -157,6 +161,7 @@ const (
 	ground
 	paper
 	object
+	screw
 )
 
 // hit is where a ray ends.
@@ -175,6 +180,11 @@ type hit struct {
 func (s *photoScene) trace(from, d r3.Vec) hit {
 	if d.Z > -1e-6 {
 		return hit{}
+	}
+	if s.screw != nil {
+		if h, ok := s.screw.meet(from, d); ok {
+			return h
+		}
 	}
 	if len(s.things) > 0 {
 		if h, ok := s.traceThings(from, d); ok {

@@ -89,6 +89,8 @@ func (s *photoScene) shade(h *hit) rgb {
 		return s.shadePaper(h)
 	case object:
 		return s.shadeThing(h)
+	case screw:
+		return s.shadeScrew(h)
 	}
 	return rgb{0.02, 0.02, 0.02}
 }

@@ -164,6 +164,9 @@ func (s *photoScene) traceThings(from, d r3.Vec) (hit, bool) {
 // to a point.
 func (s *photoScene) shadowOfThings(p r3.Vec) float64 {
 	light := 1.0
+	if s.screw != nil {
+		light = s.screw.shadow(p, s.toLamp)
+	}
 	for k := range s.things {
 		o := &s.things[k]
 		// Not where the thing is itself, and nothing below it.

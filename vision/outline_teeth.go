@@ -39,7 +39,7 @@ func (o *contour) thread(z threadZone) (*ThreadOutline, error) {
 		}
 		next, starts, ok := fitTeeth(&teeth)
 		if !ok {
-			return nil, fmt.Errorf("%w: fewer than %d teeth follow one another", ErrNoThread, threadTurns)
+			return nil, fmt.Errorf("%w: fewer than %d teeth follow one another; is the bolt clean, and no hard shadow beside it?", ErrNoThread, threadTurns)
 		}
 		period, start = next, starts
 	}

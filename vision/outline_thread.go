@@ -183,7 +183,7 @@ func (o *contour) findZone() (threadZone, error) {
 		}
 	}
 	if best == 0 || power < 12*median(all) {
-		return threadZone{}, fmt.Errorf("%w: the outline does not repeat; lay the bolt on the glass with at least %d turns of its thread free of dirt, on a plain ground, and give the resolution that it was scanned at", ErrNoThread, threadTurns)
+		return threadZone{}, fmt.Errorf("%w: the outline does not repeat; lay the bolt on the glass with at least %d turns of its thread free of dirt, on a plain ground, without a hard shadow beside it, and give the resolution that it was scanned at", ErrNoThread, threadTurns)
 	}
 	for step := 0.1 / long; step > 1e-4/long; step /= 2 { // to the peak
 		for _, f := range []float64{best - step, best + step} {

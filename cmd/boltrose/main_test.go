@@ -53,6 +53,7 @@ func TestScripts(t *testing.T) {
 			"mirrored": mirrored,
 			"picture":  picture,
 			"columns":  columns,
+			"holes":    withHoles,
 
 			"bolt":        boltScan,
 			"validthread": validThread(threadSchema),
@@ -198,6 +199,18 @@ func picture(ts *testscript.TestScript, neg bool, args []string) {
 	if format != args[1] || c.Width > most {
 		ts.Fatalf("a %s, %d × %d", format, c.Width, c.Height)
 	}
+}
+
+// holes READING N FILE writes the reading with so many holes like its first.
+func withHoles(ts *testscript.TestScript, neg bool, args []string) {
+	var r map[string]any
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &r))
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	r["holes"] = slices.Repeat(r["holes"].([]any)[:1], n)
+	data, err := json.Marshal(r)
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[2]), data, 0o600))
 }
 
 // columns FILE N checks that no line is wider than N.

@@ -3,22 +3,23 @@ package draw
 import (
 	"encoding/csv"
 	"io"
+	"math"
 	"strconv"
 
 	"boltrose/pattern"
 )
 
 // WriteCSV writes the holes as a table (RFC 4180) in the drawing's unit: where
-// they are on the drawing with the ± (k = 2) of each, their diameters as
-// measured and as drawn, and which view it is. What a reading does not know is
-// left empty.
+// they are on the drawing with the ± (k = 2) of each, their angles
+// counter-clockwise from hole 1 in the same view, their diameters as measured and
+// as drawn, and which view it is. What a reading does not know is left empty.
 func (d *Drawing) WriteCSV(w io.Writer) error {
 	u := d.Options.Unit.Name
 	rows := [][]string{{"hole", "x_" + u, "y_" + u, "x_u95_" + u, "y_u95_" + u, "angle_deg", "angle_u95_deg",
 		"measured_diameter_" + u, "measured_diameter_u95_" + u, "drawn_diameter_" + u, "view"}}
 	for _, h := range d.Holes {
 		m := h.Measured
-		rows = append(rows, []string{strconv.Itoa(m.ID), d.cell(h.Centre.X), d.cell(h.Centre.Y), d.cell(m.XU95), d.cell(m.YU95), degrees(m.AngleDeg), degrees(m.AngleU95Deg),
+		rows = append(rows, []string{strconv.Itoa(m.ID), d.cell(h.Centre.X), d.cell(h.Centre.Y), d.cell(m.XU95), d.cell(m.YU95), degrees(d.angle(m)), degrees(m.AngleU95Deg),
 			d.cell(m.Diameter), d.cell(m.DiameterU95), d.cell(h.Diameter), d.viewName()})
 	}
 	return csv.NewWriter(w).WriteAll(rows)
@@ -39,6 +40,16 @@ func (d *Drawing) WriteGapsCSV(w io.Writer) error {
 		rows = append(rows, []string{strconv.Itoa(s.From), strconv.Itoa(s.To), degrees(s.AngleDeg), degrees(s.AngleU95Deg), d.cell(s.Chord), d.cell(s.ChordU95), d.viewName()})
 	}
 	return csv.NewWriter(w).WriteAll(rows)
+}
+
+// angle is a hole's as it is drawn: what is counter-clockwise on the face is
+// clockwise in its mirror image.
+func (d *Drawing) angle(h pattern.Hole) *float64 {
+	if h.AngleDeg == nil || !d.Options.Mirror {
+		return h.AngleDeg
+	}
+	a := math.Mod(360-*h.AngleDeg, 360)
+	return &a
 }
 
 // viewName is the view as one word.

@@ -317,6 +317,22 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
+// The files that a reading is of are named without their folders.
+func TestNamesWithoutFolders(t *testing.T) {
+	r := press()
+	r.Source.File = `/home/press/1.json, C:\scans\2.json`
+	if got := strings.Join(mustDraw(t, r, Options{}).Notes, " "); !strings.Contains(got, "From 1.json, 2.json.") {
+		t.Error(got)
+	}
+	g, err := NewGuard(r, m8(6), usual())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := text(t, g.WriteSCAD); !strings.Contains(got, "Holes as measured: 1.json, 2.json.") {
+		t.Error(got[:300])
+	}
+}
+
 // The view, the sizes and their cause are said.
 func TestNotes(t *testing.T) {
 	for _, c := range []struct {
@@ -356,6 +372,31 @@ func TestCSV(t *testing.T) {
 	d = mustDraw(t, r, Options{Unit: Inch, Mirror: true})
 	if got := text(t, d.WriteGapsCSV); got != "from,to,angle_deg,angle_u95_deg,chord_in,chord_u95_in,view\n1,2,,,1,0,mirrored\n" {
 		t.Error(got)
+	}
+}
+
+// A table's angles and places are of one view, so that a part drilled by either
+// is the same.
+func TestCSVIsOfOneView(t *testing.T) {
+	for _, mirror := range []bool{false, true} {
+		r := press()
+		for i := range r.Holes {
+			a := math.Mod(math.Atan2(r.Holes[i].Y, r.Holes[i].X)*180/math.Pi-90+720, 360) // hole 1 is at the top
+			r.Holes[i].AngleDeg = &a
+		}
+		rows, err := csv.NewReader(strings.NewReader(text(t, mustDraw(t, r, Options{Mirror: mirror}).WriteCSV))).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, row := range rows[1:] {
+			var v [6]float64
+			for k := range v {
+				v[k], _ = strconv.ParseFloat(row[k], 64)
+			}
+			if off := math.Remainder(math.Atan2(v[2], v[1])*180/math.Pi-90-v[5], 360); math.Abs(off) > 1e-4 {
+				t.Errorf("mirrored %v: hole %s lies at %g, %g, its angle is %g°", mirror, row[0], v[1], v[2], v[5])
+			}
+		}
 	}
 }
 

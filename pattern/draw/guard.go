@@ -82,7 +82,7 @@ func NewGuard(r *pattern.Reading, bolts []GuardBolt, sizes GuardSizes) (*Guard, 
 	if len(bolts) != len(r.Holes) || len(bolts) == 0 {
 		return nil, fmt.Errorf("%d bolts are given for %d holes", len(bolts), len(r.Holes))
 	}
-	g := &Guard{GuardSizes: sizes, Bolts: slices.Clone(bolts), source: r.Source.File, bore: r.Bore, rim: r.Rim}
+	g := &Guard{GuardSizes: sizes, Bolts: slices.Clone(bolts), source: r.Source.Names(), bore: r.Bore, rim: r.Rim}
 	for i, h := range r.Holes {
 		b := &g.Bolts[i]
 		b.ID, b.At, b.U95 = h.ID, r2.Vec{X: h.X, Y: h.Y}, math.Max(h.XU95, h.YU95)

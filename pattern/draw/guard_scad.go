@@ -16,7 +16,8 @@ func (g *Guard) Cautions() []string {
 	return []string{
 		"Before you measure, fit or remove the guard, switch the machine off and lock it out.",
 		"Plastic creeps with heat, so that bolts come loose and a cap sags, and is brittle when cold. It is no substitute where a rated guard is required.",
-		// WAC 296-806-30030: its text was read. 29 CFR 1910.219(c)(4): from memory.
+		// WAC 296-806-30030: its text was read. 29 CFR 1910.219(c)(4): from memory,
+		// but for the safety sleeve, which the agency's letter of 24 June 1977 explains.
 		"A projecting shaft end must have a smooth edge and end and project no more than half the shaft's diameter, or be guarded by a nonrotating cap or safety sleeve (WAC 296-806-30030; 29 CFR 1910.219(c)(4)). " + rule + ".",
 		"Turn the shaft by hand before you switch on: nothing may touch. Keys, set screws and couplings on it need room that this guard does not know of.",
 		"Local codes and licensed practice decide whether this guard will do.",
@@ -31,6 +32,7 @@ func (g *Guard) Notes() []string {
 		fmt.Sprintf("Running clearance %s mm in radius and %s mm past the shaft's end; with the bolts' play of %s mm%s, %s mm in radius are left at worst.",
 			short(g.RunRadius), short(g.RunLength), short(round(g.play())), g.doubt(), short(round(g.Left()))),
 		"The shaft's place is " + g.ShaftFrom + ".",
+		g.seats(),
 	}
 	if worst := g.worstU95(); worst > g.play() {
 		notes = append(notes, fmt.Sprintf("The holes are known to ±%s mm only, and the bolts' play is %s mm: the guard may not go on. Choose looser holes, or ask boltrose mate.", short(round(worst)), short(round(g.play()))))
@@ -44,6 +46,15 @@ func (g *Guard) Notes() []string {
 		notes = append(notes, fmt.Sprintf("%d slots of %s mm in the cap's side: no finger gets in (ISO 13857: up to 4 mm, a fingertip reaches less than 2 mm deep), but water, dust and thin things do.", g.Vents, short(g.VentWidth)))
 	}
 	return notes
+}
+
+// seats says what room the bolts have: sockets differ by their makers.
+func (g *Guard) seats() string {
+	washer, socket := 0.0, 0.0
+	for _, b := range g.Bolts {
+		washer, socket = math.Max(washer, b.Head.Washer), math.Max(socket, b.Head.Socket)
+	}
+	return fmt.Sprintf("The bolts have room for washers of %s mm and a socket of %s mm outer diameter: measure yours.", short(round(washer)), short(round(socket)))
 }
 
 // doubt says how surely the shaft's place is known.

@@ -273,7 +273,7 @@ func TestGuardSCADText(t *testing.T) {
 	words := strings.Join(strings.Fields(strings.ReplaceAll(b.String(), "\n//", " ")), " ")
 	for _, want := range []string{"shaft_diameter = 35;", "[0, 48, 9, ", "lock it out", "creeps with heat", "brittle when cold", "no substitute where a rated guard is required",
 		"project no more than half the shaft's diameter", "WAC 296-806-30030; 29 CFR 1910.219(c)(4)", "more than half its diameter", "Local codes and licensed practice decide",
-		"known to ±0.8 mm only", "2 mm over the face's rim", "4.45 mm in radius are left at worst", "the bore's centre"} {
+		"known to ±0.8 mm only", "2 mm over the face's rim", "4.45 mm in radius are left at worst", "the bore's centre", "washers of 16 mm and a socket of 19.9 mm"} {
 		if !strings.Contains(words, want) {
 			t.Errorf("%q is missing in\n%s", want, b.String())
 		}

@@ -124,9 +124,8 @@ func (d *Drawing) note() {
 		unit = "inches"
 	}
 	scale := fmt.Sprintf("Scale 1:1, numbers in %s; ± is k = 2.", unit)
-	if r.Source.File != "" {
-		file := r.Source.File // without its folders, which are nobody else's business
-		scale += fmt.Sprintf(" From %s.", clean(file[strings.LastIndexAny(file, `/\\`)+1:], 60))
+	if names := r.Source.Names(); names != "" {
+		scale += fmt.Sprintf(" From %s.", clean(names, 60))
 	}
 	d.Notes = append(d.Notes, scale)
 }

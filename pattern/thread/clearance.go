@@ -1,5 +1,6 @@
-// Package thread holds what the trade's standards say of screws: the clearance
-// holes that they go through.
+// Package thread holds what the trade's standards say of screws: threads with
+// their diameters, tolerances and tap drills, clearance holes and heads; and
+// tells which thread measured values may be of. All lengths are mm.
 package thread
 
 import (

@@ -43,6 +43,30 @@ func TestClearanceOf(t *testing.T) {
 	}
 }
 
+// The inch table's loose fit of all sizes, and its normal fit where that is a
+// drill's size, as a print of ASME B18.2.8 gives them in an engineers' handbook
+// (seen; the rest of its page was not).
+func TestInchClearancePrint(t *testing.T) {
+	loose := []float64{0.094, 0.104, 0.116, 0.128, 0.144, 0.172, 0.185, 0.213, 0, 0.297, 0.359, 0.422, 0.484, 0.609, 0.734, 0.906, 1.031, 1.156, 1.312, 1.438, 1.609, 1.734}
+	normal := []float64{0.0760, 0.0890, 0.1015, 0.1160, 0.1285, 5. / 32, 0.1695, 0.1960, 0.2210, 9. / 32, 11. / 32, 13. / 32, 15. / 32}
+	n := 0
+	for _, c := range Clearances() {
+		if c.Source != "ASME B18.2.8" {
+			continue
+		}
+		if loose[n] != 0 && math.Abs(c.Holes[Loose]/inch-loose[n]) > 1e-6 { // #10 is not on the print
+			t.Errorf("%s: loose %g, printed %g", c.Size, c.Holes[Loose]/inch, loose[n])
+		}
+		if n < len(normal) && math.Abs(c.Holes[Normal]/inch-normal[n]) > 0.0006 {
+			t.Errorf("%s: normal %g, a drill of %g", c.Size, c.Holes[Normal]/inch, normal[n])
+		}
+		n++
+	}
+	if n != len(loose) {
+		t.Errorf("%d inch sizes, want %d", n, len(loose))
+	}
+}
+
 // A row with a slip of the pen stands out: sizes rise, classes rise, no
 // clearance is below 0.1 mm or above a third of the bolt and half a millimetre.
 func TestClearanceTable(t *testing.T) {

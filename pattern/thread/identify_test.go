@@ -172,6 +172,14 @@ func TestTell(t *testing.T) {
 	if s := Tell(find("1/4-26 BSF"), find("1/4-26 BSB")); !strings.Contains(s, "same thread") {
 		t.Error(s)
 	}
+	// Either may be the bolt; what a nut is too short to stop is said.
+	if s := Tell(find("M5"), find("#10-32 UNF")); !strings.Contains(s, "a bolt M5x0.8 in a nut #10-32 UNF does not start") ||
+		!strings.Contains(s, "a bolt #10-32 UNF in a nut M5x0.8 binds after 27 turns or so (at most 37), and a common nut has 5: it may go on") {
+		t.Error(s)
+	}
+	if s := Tell(find("M10"), find("3/8-16 UNC")); !strings.Contains(s, "binds after 5 turns or so (at most 6);") && !strings.HasSuffix(s, "binds after 5 turns or so (at most 6), and a common nut has 5: it may go on as if it were right, and holds on few of its turns") {
+		t.Error(s)
+	}
 	for _, pair := range [][2]string{{"3/8-16 UNC", "3/8-16 BSW"}, {"M5", "#10-32 UNF"}} {
 		if s := Tell(find(pair[0]), find(pair[1])); strings.Contains(s, "\n") || !strings.Contains(s, "across flats") {
 			t.Error(s)
@@ -244,4 +252,49 @@ func FuzzFind(f *testing.F) {
 			t.Errorf("%q is %+v", s, th)
 		}
 	})
+}
+
+// Turns until a wrong pair binds against the two profiles laid on one another,
+// cut into many radii: ridges of one pitch fit into grooves of another as long
+// as what they run apart is less than the play to both sides.
+func TestBindAgainstProfiles(t *testing.T) {
+	for _, c := range [][2]string{
+		{"#10-32 UNF", "M5"}, {"M8x1", "5/16-26 BSC"}, {"7/16-20 UNF", "M12x1.25"}, {"1/4-20 UNC", "1/4-20 BSW"}, {"M6", "0 BA"}, {"M10x1.5", "3/8-16 UNC"}, {"3/8-16 UNC", "M10x1.5"},
+	} {
+		bolt, err := Find(c[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		nut, err := Find(c[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := BindOf(bolt, nut)
+		male, _ := bolt.Bolt("")
+		female, _ := nut.Nut("")
+		turns := func(e1, e2 float64) float64 {
+			// Where both have flanks.
+			lo := math.Max(bolt.Basic().Minor, nut.Basic().Minor) / 2
+			hi := math.Min(bolt.Major, nut.Major) / 2
+			play := math.Inf(1)
+			for k := range 101 {
+				r := lo + (hi-lo)*float64(k)/100
+				ridge := bolt.Pitch/4 - (r-e1/2)*math.Tan(bolt.Form().half())
+				groove := nut.Pitch/4 - (r-e2/2)*math.Tan(nut.Form().half())
+				play = math.Min(play, groove-ridge)
+			}
+			return 2 * play / Drift(bolt, nut)
+		}
+		middle, most := turns((male.Pitch[0]+male.Pitch[1])/2, (female.Pitch[0]+female.Pitch[1])/2), turns(male.Pitch[0], female.Pitch[1])
+		t.Logf("%s in %s: %+v, by the profiles %.1f, at most %.1f", c[0], c[1], got, middle, most)
+		switch {
+		case Drift(bolt, nut) < 1e-9:
+			if got.Starts != (most > 0) {
+				t.Errorf("%s in %s: %+v, by the profiles at most %g", c[0], c[1], got, most)
+			}
+		case !got.Starts:
+		case math.Abs(got.Turns-math.Max(middle, 0)) > 1+0.15*middle || math.Abs(got.Most-most) > 1+0.15*most:
+			t.Errorf("%s in %s: %+v, by the profiles %.1f, at most %.1f", c[0], c[1], got, middle, most)
+		}
+	}
 }

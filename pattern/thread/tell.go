@@ -28,7 +28,15 @@ type Bind struct {
 	Most    float64 // the same where both are as slack as their tolerances allow
 }
 
+// nutTurns is how many turns a common nut has: it is 0.8 diameters high (of
+// DIN 934 seen: M8 6.5, M10 8, M20 16 mm).
+func (t Thread) nutTurns() float64 { return 0.8 * t.Major / t.Pitch }
+
 // BindOf says after how many turns a bolt binds in a nut of another thread.
+//
+// It takes both to be rigid, clean and made to the usual class, each with one
+// pitch along all of its length, turned by hand, in a nut of any height: a
+// spanner turns a bolt farther, and spoils both.
 //
 // Pitches that differ by δ are n·δ apart after n turns. Pushed apart along the
 // axis the flanks touch when that has used up the play: n·δ·cot(α/2) of the
@@ -86,7 +94,7 @@ func Tell(a, b Thread) string {
 	if fa, fb := flatsText(a), flatsText(b); fa != "" && fb != "" && fa != fb {
 		s = append(s, fmt.Sprintf("heads across flats: %s has %s, %s %s", a.Designation(), fa, b.Designation(), fb))
 	}
-	s = append(s, bindText(a, b))
+	s = append(s, bindText(a, b), bindText(b, a)) // either may be the bolt
 	return strings.Join(s, "; ")
 }
 
@@ -113,7 +121,11 @@ func bindText(bolt, nut Thread) string {
 	case b.Most < 1:
 		return who + " binds within the first turn"
 	}
-	return fmt.Sprintf("%s binds after %.0f turns or so (at most %.0f)", who, math.Max(b.Turns, 1), math.Ceil(b.Most))
+	text := fmt.Sprintf("%s binds after %.0f turns or so (at most %.0f)", who, math.Max(b.Turns, 1), math.Ceil(b.Most))
+	if n := nut.nutTurns(); b.Most > n {
+		text += fmt.Sprintf(", and a common nut has %.0f: it may go on as if it were right, and holds on few of its turns", n)
+	}
+	return text
 }
 
 func teeth(n int) string {

@@ -26,6 +26,11 @@ type ThreadResult struct {
 // 0.06 % (common practice).
 const tiltedU = 0.0006
 
+// mostLean is the tangent of the angle, 5°, by which a photograph may look along
+// the bolt's axis for its outline to show the flanks: looked at from farther
+// ahead or behind, the turns hide one another's flanks (found by rendering).
+const mostLean = 0.09
+
 // Thread measures the thread of a bolt in a picture. The scale is got as for a
 // face. Errors are ErrScale's and vision.ErrNoThread's.
 func Thread(pic *vision.Picture, opts Options) (*ThreadResult, error) {
@@ -110,9 +115,12 @@ func (r *ThreadResult) measure() error {
 	major, uMajor := plane.Across(o.Along, o.Crests[0], o.Crests[1])
 	x, y := plane.MMPerPx(middle)
 	crests := math.Sqrt2 * o.UCrest * math.Max(x, y)
-	r.Measured.Major = thread.Value{V: major, U95: 2 * math.Hypot(uMajor, crests)}
-	if o.UFlank > 0 {
-		angle := plane.Angle(o.Flanks[0], o.Flanks[1], middle)
+	lean, across := plane.Leans(o.Along, middle)
+	wider := math.Hypot(1, across)
+	r.Measured.Major = thread.Value{V: major / wider, U95: 2 * math.Hypot(uMajor, crests) / wider}
+	if o.UFlank > 0 && lean < mostLean {
+		seen := plane.Angle(o.Flanks[0], o.Flanks[1], middle) * math.Pi / 180
+		angle := 2 * math.Atan(math.Tan(seen/2)*wider) * 180 / math.Pi // deep by as much as it is wide
 		if u95 := 2 * math.Sqrt2 * o.UFlank * 180 / math.Pi; thread.NearForm(angle, u95) {
 			r.Measured.FlankDeg = thread.Value{V: angle, U95: u95}
 		}

@@ -21,29 +21,35 @@ const (
 	text      = 9.0 // points
 	smallText = 7.5
 	headText  = 10.0
-	tableText = 8.0
 )
 
-// figureHeights are the most that a picture is high, in mm: the first with
-// which all is on one page is taken, or the first of all.
-var figureHeights = []float64{88, 76, 64, 52}
+// size is the most that a picture is high, in mm, the tables' letters, in
+// points, and whether both tables stand side by side.
+type size struct {
+	figures, table float64
+	beside         bool
+}
+
+// sizes are tried in turn: the first with which all is on one page is taken, or
+// the first of all.
+var sizes = []size{{88, 8, false}, {76, 8, false}, {64, 8, false}, {52, 8, false}, {76, 7, true}, {60, 7, true}, {46, 6.5, true}, {34, 6.5, true}}
 
 // WritePDF writes the report as PDF: on one page where it fits.
 func (p *Report) WritePDF(w io.Writer, paper calib.Paper) error {
-	s := p.laidOut(paper, figureHeights[0])
-	for _, h := range figureHeights[1:] {
+	s := p.laidOut(paper, sizes[0])
+	for _, size := range sizes[1:] {
 		if s.pages == 1 {
 			break
 		}
-		if smaller := p.laidOut(paper, h); smaller.pages == 1 {
+		if smaller := p.laidOut(paper, size); smaller.pages == 1 {
 			s = smaller
 		}
 	}
 	return s.pdf.Output(w)
 }
 
-func (p *Report) laidOut(paper calib.Paper, figures float64) *sheet {
-	s := &sheet{Report: p, paper: paper, high: figures}
+func (p *Report) laidOut(paper calib.Paper, size size) *sheet {
+	s := &sheet{Report: p, paper: paper, size: size}
 	s.pdf, s.translate = draw.NewPDF(p.Sheet.Title, paper.Width, paper.Height)
 	s.addPage()
 	s.head()
@@ -60,7 +66,7 @@ type sheet struct {
 	paper     calib.Paper
 	pdf       *fpdf.Fpdf
 	translate func(string) string
-	high      float64 // mm, the most that a picture is
+	size      size
 	y         float64
 	pages     int
 }
@@ -191,14 +197,14 @@ func (s *sheet) figures() {
 	}
 	b := s.Drawing.Bounds()
 	drawn := b.Max.Y - b.Min.Y
-	scale := math.Min(width/(b.Max.X-b.Min.X), s.high/drawn)
+	scale := math.Min(width/(b.Max.X-b.Min.X), s.size.figures/drawn)
 	if s.Overlay == nil { // at most as large as it is
 		scale = math.Min(scale, 1)
 	}
 	high := scale * drawn
 	imageW, imageH := 0.0, 0.0
 	if o := s.Overlay; o != nil {
-		k := math.Min(width/float64(o.Width), s.high/float64(o.Height))
+		k := math.Min(width/float64(o.Width), s.size.figures/float64(o.Height))
 		imageW, imageH = k*float64(o.Width), k*float64(o.Height)
 		high = math.Max(high, imageH)
 	}
@@ -250,14 +256,12 @@ func (s *sheet) drawing(b r2.Box, scale float64, at r2.Vec) {
 
 // tables are the holes', the gaps', and beside that the budget.
 func (s *sheet) tables() {
-	s.table("Holes", &s.Sheet.Holes, s.width())
-	if s.Sheet.OffCircle != "" {
-		s.write(margin, s.width(), "", smallText, "* "+s.Sheet.OffCircle)
+	if s.size.beside {
+		s.tablesBeside()
+		return
 	}
-	for _, note := range s.Sheet.HoleNotes {
-		s.write(margin, s.width(), "", smallText, note)
-	}
-	s.y += 2
+	s.table(margin, "Holes", &s.Sheet.Holes, s.width())
+	s.holeNotes()
 	half := (s.width() - gutter) / 2
 	if s.Budgeted {
 		s.room(s.chartHeight())
@@ -273,7 +277,7 @@ func (s *sheet) tables() {
 	below := s.y
 	if len(s.Sheet.Gaps.Heads) > 0 {
 		s.y = top
-		s.table("From hole to hole", &s.Sheet.Gaps, half)
+		s.table(margin, "From hole to hole", &s.Sheet.Gaps, half)
 	}
 	if s.pages == page {
 		s.y = math.Max(s.y, below)
@@ -281,40 +285,68 @@ func (s *sheet) tables() {
 	s.y += 2
 }
 
+func (s *sheet) holeNotes() {
+	if s.Sheet.OffCircle != "" {
+		s.write(margin, s.width(), "", smallText, "* "+s.Sheet.OffCircle)
+	}
+	for _, note := range s.Sheet.HoleNotes {
+		s.write(margin, s.width(), "", smallText, note)
+	}
+	s.y += 2
+}
+
+// tablesBeside saves the height of a table where there are many holes.
+func (s *sheet) tablesBeside() {
+	top, holes := s.y, 0.64*(s.width()-gutter)
+	s.table(margin, "Holes", &s.Sheet.Holes, holes)
+	if len(s.Sheet.Gaps.Heads) > 0 {
+		below := s.y
+		s.y = top
+		s.table(margin+holes+gutter, "From hole to hole", &s.Sheet.Gaps, s.width()-holes-gutter)
+		s.y = math.Max(s.y, below)
+	}
+	s.holeNotes()
+	if s.Budgeted {
+		s.room(s.chartHeight())
+		s.chart(margin, s.width())
+	}
+	s.y += 2
+}
+
 // table prints in letters of one width, so that points stand in line.
-func (s *sheet) table(head string, tab *show.Table, width float64) {
+func (s *sheet) table(left float64, head string, tab *show.Table, width float64) {
 	lines := tab.Lines()
 	widest := 1
 	for _, l := range lines {
 		widest = max(widest, len([]rune(l)))
 	}
-	points := math.Min(tableText, width/(0.6*float64(widest))*72/25.4)
+	points := math.Min(s.size.table, width/(0.6*float64(widest))*72/25.4)
 	height := lineHeight(points)
 	s.room(lineHeight(headText) + 3*height)
-	s.write(margin, width, "B", headText, head)
+	s.write(left, width, "B", headText, head)
 	for i, l := range lines {
 		if s.y+height > s.paper.Height-margin {
 			s.addPage()
-			s.tableLine(lines[0], points, width)
+			s.tableLine(left, lines[0], points, width)
 		}
 		if i == 0 {
-			s.tableLine(l, points, width)
+			s.tableLine(left, l, points, width)
 			continue
 		}
 		s.pdf.SetFont("Courier", "", points)
-		s.pdf.Text(margin, s.y+0.78*height, s.printable(l))
+		s.pdf.Text(left, s.y+0.78*height, s.printable(l))
 		s.y += height
 	}
 	s.y++
 }
 
 // tableLine prints a table's heads, and a line below them.
-func (s *sheet) tableLine(l string, points, width float64) {
+func (s *sheet) tableLine(left float64, l string, points, width float64) {
 	s.pdf.SetFont("Courier", "B", points)
-	s.pdf.Text(margin, s.y+0.78*lineHeight(points), s.printable(l))
+	s.pdf.Text(left, s.y+0.78*lineHeight(points), s.printable(l))
 	s.y += lineHeight(points)
 	s.pdf.SetLineWidth(0.15)
-	s.pdf.Line(margin, s.y, margin+width, s.y)
+	s.pdf.Line(left, s.y, left+width, s.y)
 	s.y += 0.3
 }
 

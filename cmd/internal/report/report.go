@@ -42,6 +42,9 @@ func New(r *pattern.Reading, d *draw.Drawing, unit show.Unit, overlay *Picture, 
 			"Before anything is made of metal, print the 1:1 paper check, measure its bars and lay it on the face: every hole must lie in its outline.",
 		},
 	}
+	if names := r.Source.Names(); names != "" {
+		p.Sheet.Title = show.Title(names, r)
+	}
 	if p.Causes, p.Budgeted = show.NewCauses(r, unit); len(p.Causes.Terms) > mostCauses+1 {
 		p.Causes = p.Causes.Shortened(mostCauses, unit)
 	}
@@ -66,5 +69,9 @@ func (p *Report) overlayCaption() string {
 }
 
 func (p *Report) drawingCaption() string {
-	return p.Drawing.View() + " Not to scale."
+	caption := p.Drawing.View() + " Not to scale."
+	if p.Drawing.Options.Mirror {
+		caption += " The tables are not mirrored: they are as seen looking at the face."
+	}
+	return caption
 }

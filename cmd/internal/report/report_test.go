@@ -29,7 +29,7 @@ import (
 var day = time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
 
 // hostile is a file's name that does harm where it is not escaped.
-const hostile = `<script>alert(1)</script>"&'.png`
+const hostile = `<script>alert(1)<script>"&'.png`
 
 // reading has n holes on 96 mm, one off its even place, and a bore and rim.
 func reading(t *testing.T, n int, circle bool) *pattern.Reading {
@@ -194,6 +194,54 @@ func TestPDF(t *testing.T) {
 					t.Errorf("%s: %q is missing in\n%s", paper.Name, w, text)
 				}
 			}
+		}
+	}
+}
+
+// A ring of 16 holes, with bore and rim, is still one page to staple to the job.
+func TestSixteenHolesOnOnePage(t *testing.T) {
+	for _, paper := range []calib.Paper{calib.A4, calib.Letter} {
+		for _, picture := range []*Picture{nil, overlay(t, 200, 250)} {
+			r := reading(t, 16, true)
+			r.Warnings = nil
+			if _, pages := pdf(t, of(t, r, picture, show.MM), paper); pages != 1 {
+				t.Errorf("%s: %d pages", paper.Name, pages)
+			}
+		}
+	}
+}
+
+// The title has the file's name and not its folders; of several readings that
+// were combined it has each.
+func TestTitle(t *testing.T) {
+	r := reading(t, 3, true)
+	for file, want := range map[string]string{
+		"/home/press/scans/gearbox.png": "gearbox.png: 3 holes", `C:\scans\gearbox.png`: "gearbox.png: 3 holes", "a/1.json, b/2.json": "1.json, 2.json: 3 holes",
+	} {
+		r.Source.File = file
+		if got := of(t, r, nil, show.MM); got.Sheet.Title != want || !strings.Contains(html(t, got), "<h1>"+want+"</h1>") {
+			t.Errorf("%s: %s", file, got.Sheet.Title)
+		}
+	}
+	r.Source = pattern.Source{Kind: pattern.ByHand}
+	if got := of(t, r, nil, show.MM).Sheet.Title; got != "By hand: 3 holes" {
+		t.Error(got)
+	}
+}
+
+// Beside a mirrored drawing it is said that the tables are not.
+func TestMirroredReport(t *testing.T) {
+	r := reading(t, 4, true)
+	for _, mirror := range []bool{false, true} {
+		d, err := draw.New(r, draw.Options{Mirror: mirror})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := New(r, d, show.MM, nil, day)
+		const said = "The tables are not mirrored"
+		text, _ := pdf(t, p, calib.A4)
+		if strings.Contains(text, said) != mirror || strings.Contains(html(t, p), said) != mirror {
+			t.Errorf("mirrored %v: %s", mirror, text)
 		}
 	}
 }

@@ -35,7 +35,7 @@ type Fact struct{ Name, Text string }
 func NewSheet(r *pattern.Reading, unit Unit) *Sheet {
 	t := &text{r: r, unit: unit}
 	s := &Sheet{
-		Title:   fmt.Sprintf("%s: %s", Plain(sourceName(r.Source)), plural(len(r.Holes), "hole")),
+		Title:   Title(sourceName(r.Source), r),
 		Verdict: t.verdict(),
 		Facts:   []Fact{{"View", viewText(r)}, {"Scale", t.scale()}},
 		Gaps:    spanTable("From–to", r.Gaps, unit),
@@ -68,6 +68,11 @@ func NewSheet(r *pattern.Reading, unit Unit) *Sheet {
 		s.Known += " A rubbed diameter is rough, because paper bridges the edge; check it with calipers."
 	}
 	return s
+}
+
+// Title is the head of what is told of a reading that is called so.
+func Title(name string, r *pattern.Reading) string {
+	return fmt.Sprintf("%s: %s", Plain(name), plural(len(r.Holes), "hole"))
 }
 
 // text is a sheet while it is written.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"boltrose/pattern/thread"
@@ -39,7 +40,12 @@ func Thread(w io.Writer, r *thread.Result, all bool) error {
 			notes += fmt.Sprintf(" It may also be %s.", joined(more, 12))
 		}
 		wrap(&b, "", notes)
+		fmt.Fprintln(&b, "\nChase it with:")
+		for _, c := range r.Candidates[:n] {
+			wrap(&b, "- ", c.Chase+".")
+		}
 		if said := recalled(r.Candidates[:n]); said != "" {
+			fmt.Fprintln(&b)
 			wrap(&b, "", said)
 		}
 	}
@@ -48,6 +54,9 @@ func Thread(w io.Writer, r *thread.Result, all bool) error {
 	}
 	for _, d := range r.Decides {
 		wrap(&b, "- ", fmt.Sprintf("%s or %s: %s.", d.Between[0], d.Between[1], d.By))
+	}
+	if slices.ContainsFunc(r.Decides, func(d thread.ResultDecides) bool { return strings.Contains(d.By, "binds after") }) {
+		wrap(&b, "", "Turns are reckoned for clean threads turned by hand, both in the middle of their tolerances; at most, both as slack as those allow.")
 	}
 	if missing := threadMissing(r); missing != "" {
 		fmt.Fprintln(&b)
@@ -201,6 +210,8 @@ func offBy(c thread.ResultCandidate) string {
 			all = append(all, fmt.Sprintf("d %+.2f", m.Off))
 		case "minor":
 			all = append(all, fmt.Sprintf("D1 %+.2f", m.Off))
+		case "flank":
+			all = append(all, fmt.Sprintf("%+.0f°", m.Off))
 		}
 	}
 	if len(all) == 0 {
