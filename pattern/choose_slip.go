@@ -77,6 +77,43 @@ func (c *chooser) clearness(i int) float64 {
 	return c.evidence[i] * math.Abs(c.rings[i].Contrast)
 }
 
+// slotEnd says that a ring is the end of a slot: of its rim a part is missing
+// where another of its size begins.
+func (c *chooser) slotEnd(i int) bool {
+	t := c.sameTwin(i)
+	return t >= 0 && c.rings[i].RimSeen < slotRim && c.rings[t].RimSeen < slotRim
+}
+
+// slotRim is the share of a rim that is seen of a slot's end: half, and what goes
+// on straight.
+const slotRim = 0.85
+
+// sameTwin is the ring of the same size that overlaps ring i; −1 where there is
+// none.
+func (c *chooser) sameTwin(i int) int {
+	if t := c.twin(i); t >= 0 && ratioOf(c.rings[i], c.rings[t]) < 0.05 {
+		return t
+	}
+	return -1
+}
+
+// warnOfTwins says which holes show twice: where it is not all of them, it may
+// be slots, and one of a few may be taken from the wrong copy.
+func (c *chooser) warnOfTwins() {
+	n, apart := 0, 0.0
+	for _, h := range c.out.Holes {
+		if t := c.sameTwin(h); t >= 0 && c.evidence[t] > 0.4*c.evidence[h] {
+			n, apart = n+1, math.Max(apart, r2.Norm(r2.Sub(c.rings[h].Centre, c.rings[t].Centre)))
+		}
+	}
+	switch {
+	case n == 1:
+		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("one hole shows twice, %.1f mm apart: a slot, or the paper slipped; look at the overlay whether the right one was taken", apart))
+	case n > 1:
+		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("%d holes show twice, up to %.1f mm apart: slots, or the paper slipped; look at the overlay whether the right ones were taken", n, apart))
+	}
+}
+
 // twin returns the clearest ring that overlaps ring m, is of its size and not
 // concentric with it, nor its chamfer's from a slant; −1 when there is none.
 func (c *chooser) twin(m int) int {

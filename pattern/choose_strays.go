@@ -61,6 +61,9 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			case again && c.offSize(i, out) < 0.05:
 				share = 0.6
 			}
+			if !c.isAdded(i) && c.slotEnd(i) {
+				continue
+			}
 			if slices.Contains(out, i) || !free(i) || !c.isAdded(i) && !(beside.holds(c, i, share) && within(c.rings[i], limit)) {
 				continue
 			}

@@ -37,6 +37,7 @@ func (c *chooser) take(s supposed) {
 	c.claimOuters()
 	c.sameEdges()
 	c.warn(s)
+	c.warnOfTwins()
 }
 
 // warn says what a person should look at twice.
