@@ -29,7 +29,7 @@ func (c *chooser) takeFree() {
 		}
 	}
 	if !c.opts.Free {
-		order = slices.DeleteFunc(order, func(i int) bool { return !c.isAdded(i) && c.surrounds(i, order) })
+		order = c.withoutTheFace(order)
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
 next:
@@ -52,14 +52,47 @@ next:
 	c.sameEdges()
 }
 
+// withoutTheFace leaves out what is the face's own: its edge, and the bore in its
+// middle.
+func (c *chooser) withoutTheFace(marks []int) []int {
+	var edges []int
+	rest := slices.DeleteFunc(slices.Clone(marks), func(i int) bool {
+		if !c.isAdded(i) && c.surrounds(i, marks) {
+			edges = append(edges, i)
+			return true
+		}
+		return false
+	})
+	for _, e := range edges {
+		edge := c.rings[e]
+		bore := slices.IndexFunc(rest, func(i int) bool {
+			r := c.rings[i]
+			return !c.isAdded(i) && r.inside() != edge.inside() && r2.Norm(r2.Sub(r.Centre, edge.Centre)) < inTheMiddle*edge.radius()
+		})
+		if bore < 0 {
+			continue
+		}
+		c.out.Bore, c.out.Rim = rest[bore], e
+		c.out.Reasons[e] = "rim: goes round other marks"
+		c.out.Reasons[rest[bore]] = "bore: in the middle of the rim"
+		return slices.Delete(rest, bore, bore+1)
+	}
+	return rest
+}
+
+// inTheMiddle is how far a bore's centre is from its rim's, at most, in the
+// rim's radii.
+const inTheMiddle = 0.03
+
 // surrounds says that a ring goes round two other marks or more, side by side:
-// it is the edge of the part, or a line about the holes.
+// it is the edge of the part, or a line about the holes. Marks of the other
+// shade need not be as clear: they are holes in what it is the edge of.
 func (c *chooser) surrounds(i int, marks []int) bool {
 	r := c.rings[i]
 	var within []int
-	for _, m := range marks {
-		q := c.rings[m]
-		if m != i && r2.Norm(r2.Sub(r.Centre, q.Centre))+q.radius() < r.radius() && c.free(m, within, -1) {
+	for m, q := range c.rings {
+		holeIn := q.inside() != r.inside() && c.evidence[m] > leastFree && q.RimSeen >= 0.6 && q.Score >= leastScore
+		if m != i && (holeIn || slices.Contains(marks, m)) && r2.Norm(r2.Sub(r.Centre, q.Centre))+q.radius() < r.radius() && c.free(m, within, -1) {
 			within = append(within, m)
 		}
 	}
