@@ -183,3 +183,53 @@ func TestChooseUsualOuter(t *testing.T) {
 		}
 	}
 }
+
+// Where fewer than half of the holes show the edge of their counterbore, the
+// others are taken for as deep, with a doubt along the view.
+func TestOnFaceOfThree(t *testing.T) {
+	rings, choice, want := slantedHoles(8, 2, func(i int) bool { return i%3 == 0 })
+	for i, r := range OnFace(rings, choice)[:8] {
+		if off := r2.Norm(r2.Sub(r.Centre, want[i])); off > 1e-9 {
+			t.Errorf("hole %d is %g mm off", i+1, off)
+		}
+		a := rings[i].Aside
+		if u := math.Sqrt(r.CentreCov[0][0]-1e-4) / math.Abs(a.X); math.Abs(u-0.6) > 0.01 {
+			t.Errorf("hole %d: %.3f mm of depth in doubt, want 0.6", i+1, u)
+		}
+	}
+}
+
+// A hole that is a little smaller than the others may lie deeper, at the bottom
+// of its chamfer; one that is much smaller is another hole.
+func TestOnFaceOddSize(t *testing.T) {
+	for _, c := range []struct{ diameter, deep float64 }{{8, 0}, {7.2, 0.4}, {8.8, 0.4}, {5, 0}} {
+		rings, choice, _ := slantedHoles(6, 0, func(int) bool { return false })
+		rings[2].Diameter = c.diameter
+		got := OnFace(rings, choice)[2]
+		want := 1e-4 + (holeDepthU*holeDepthU+c.deep*c.deep)*rings[2].Aside.X*rings[2].Aside.X
+		if math.Abs(got.CentreCov[0][0]-want) > 1e-9 {
+			t.Errorf("%g mm among 8 mm: a variance of %g mm², want %g", c.diameter, got.CentreCov[0][0], want)
+		}
+	}
+}
+
+// What is deep in a counterbore is seen as far aside as the counterbore's edge
+// leaves it in sight, and only along the view.
+func TestConcentricFromASlant(t *testing.T) {
+	outer := Ring{Diameter: 14}
+	for _, c := range []struct {
+		off  r2.Vec
+		want bool
+	}{
+		{r2.Vec{}, true},
+		{r2.Vec{X: 3.5}, true},   // the hole touches the counterbore's edge
+		{r2.Vec{X: 5.2}, false},  // and would be covered
+		{r2.Vec{X: -1.5}, false}, // what lies below is not seen on this side
+		{r2.Vec{Y: 1.5}, false},
+	} {
+		hole := Ring{Diameter: 7, Centre: c.off, Aside: r2.Vec{X: 0.1}}
+		if got := hole.concentric(outer); got != c.want || outer.concentric(hole) != got {
+			t.Errorf("%v aside: %v, want %v", c.off, got, c.want)
+		}
+	}
+}

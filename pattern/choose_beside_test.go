@@ -1,0 +1,169 @@
+package pattern
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// What lies beside the holes of a face, and could be taken for them or for
+// nothing.
+
+func warns(c Choice, of string) bool {
+	return slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, of) })
+}
+
+// Another face in the scan has holes of the same drill: they are its own. A hole
+// beside the face's rim that no other rim goes round is reported.
+func TestChooseOneFaceOfTwo(t *testing.T) {
+	for _, rimmed := range []bool{true, false} {
+		f := rub(61)
+		f.holes(96, 9, 0, 60, 120, 187, 240, 300)
+		f.add("rim", middle, 120).Contrast = -30
+		beside := r2.Add(middle, r2.Vec{X: 130})
+		var others []string
+		for i := range 3 {
+			name := fmt.Sprintf("other %d", i)
+			f.add(name, r2.Add(beside, polar(28+float64(i), 50*float64(i*i))), 9)
+			others = append(others, name)
+		}
+		if rimmed {
+			f.add("other rim", beside, 80).Contrast = -30
+			others = nil
+		}
+		c := f.choose(t, ChooseOptions{})
+		f.wantHoles(t, c, 6, others...)
+		if warns(c, "another face") != rimmed {
+			t.Errorf("with a rim of its own: %v, warnings %q", rimmed, c.Warnings)
+		}
+	}
+}
+
+// A dowel's hole is small, and takes less lead: it is a hole where it is plainer
+// than all that texture made of the other shade, which is none.
+func TestChooseDowelBesideTexture(t *testing.T) {
+	for _, plain := range []bool{true, false} {
+		f := rub(62)
+		f.holes(96, 9, 0, 60, 120, 187, 240, 300)
+		r := f.add("dowel", r2.Add(middle, polar(31, 20)), 5)
+		r.Contrast, r.Score = 20, 14
+		r = f.add("texture", r2.Add(middle, polar(36, 220)), 6)
+		r.Contrast, r.RimSeen, r.Score = -9, 0.62, 9
+		var others []string
+		if plain {
+			others = []string{"dowel"}
+		} else {
+			r.RimSeen, r.Score = 0.95, 22
+		}
+		f.wantHoles(t, f.choose(t, ChooseOptions{}), 6, others...)
+	}
+}
+
+// Small holes between the large ones, each rubbed by half: one would be chance,
+// three of one size in one place are not.
+func TestChooseHalfRubbedAlternating(t *testing.T) {
+	for _, c := range []struct {
+		places []float64 // ° after a large hole
+		sizes  []float64 // mm
+		holes  bool
+	}{
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.05, 4.95, 5}, true},
+		{[]float64{45, 45, 45}, []float64{5, 5.05, 4.95}, true},
+		{[]float64{45, 45}, []float64{5, 5.05}, false},
+		{[]float64{45, 20, 70, 33}, []float64{5, 5, 5, 5}, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 6, 4, 7}, false},
+	} {
+		f := rub(63)
+		f.holes(110, 11, 0, 90, 180, 270)
+		var small []string
+		for i, after := range c.places {
+			name := fmt.Sprintf("small %d", i)
+			r := f.add(name, r2.Add(middle, polar(55, 90*float64(i)+after)), c.sizes[i])
+			r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.5, 9, 7, 0.14
+			small = append(small, name)
+		}
+		if !c.holes {
+			small = nil
+		}
+		f.wantHoles(t, f.choose(t, ChooseOptions{}), 4, small...)
+	}
+}
+
+// The ends of a slot beside the holes are none. Where one of several holes shows
+// twice, it is told.
+func TestChooseSlots(t *testing.T) {
+	f := rub(64)
+	f.holes(96, 9, 0, 60, 120, 187, 240, 300)
+	for i := range 2 {
+		r := f.add("slot", r2.Add(middle, r2.Vec{X: 20 + 5*float64(i), Y: 3}), 9)
+		r.RimSeen = 0.7
+	}
+	c := f.choose(t, ChooseOptions{})
+	f.wantHoles(t, c, 6)
+	if warns(c, "twice") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+
+	f = rub(64)
+	f.holes(96, 9, 0, 60, 120, 187, 240, 300)
+	f.add("copy", r2.Add(f.rings[2].Centre, r2.Vec{X: 1.8}), 9).Score *= 0.7
+	if c := f.choose(t, ChooseOptions{}); !warns(c, "one hole shows twice, 1.8 mm apart") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+}
+
+// Where no circle is found, the face's edge goes round what is faint too, and
+// what is in its middle is the bore.
+func TestChooseFreeFace(t *testing.T) {
+	f := rub(65)
+	f.add("rim", middle, 125).Contrast = -14
+	for i := range 3 {
+		r := f.add("faint", r2.Add(middle, polar(30+5*float64(i), 70*float64(i))), 7+2*float64(i))
+		r.RimSeen, r.Scatter, r.Score = 0.7, 0.3, 9
+	}
+	if c, err := Choose(f.rings, ChooseOptions{}); !errors.Is(err, ErrNoPattern) {
+		t.Errorf("%v, %v\n%s", f.namesOf(c.Holes), err, f.explain(c))
+	}
+
+	f = rub(66)
+	f.add("rim", middle, 125).Contrast = -14
+	f.add("bore", r2.Add(middle, r2.Vec{X: 0.3}), 40)
+	f.add("hole 0", r2.Add(middle, polar(45, 20)), 9)
+	f.add("hole 1", r2.Add(middle, polar(45, 200)), 9)
+	c := f.choose(t, ChooseOptions{})
+	f.wantHoles(t, c, 2)
+	if f.nameOf(c.Bore) != "bore" || f.nameOf(c.Rim) != "rim" {
+		t.Errorf("bore %s, rim %s", f.nameOf(c.Bore), f.nameOf(c.Rim))
+	}
+}
+
+// From a slant, holes are put on the edge that all of them show, so that none is
+// seen aside of the others. A scan sees none aside, and takes the clearest.
+func TestChooseSameEdges(t *testing.T) {
+	for _, slant := range []float64{0.4, 0} {
+		f := rub(67)
+		aside := r2.Vec{X: slant}
+		for i := range 6 {
+			at := r2.Add(middle, polar(48, 60*float64(i)))
+			f.add("mouth", at, 10).Aside = aside
+			f.add("bottom", r2.Add(at, r2.Scale(0.4, aside)), 9.2).Aside = aside
+			clear, other := &f.rings[2*i], &f.rings[2*i+1]
+			if i == 1 || i == 4 {
+				clear, other = other, clear
+			}
+			clear.Score, other.Score, other.Contrast = 30, 12, 18
+		}
+		c := f.choose(t, ChooseOptions{})
+		want := []string{"mouth", "mouth", "mouth", "mouth", "mouth", "mouth"}
+		if slant == 0 {
+			want[0], want[1] = "bottom", "bottom"
+		}
+		if got := f.namesOf(c.Holes); !slices.Equal(got, want) {
+			t.Errorf("slant %g: %v\n%s", slant, got, f.explain(c))
+		}
+	}
+}
