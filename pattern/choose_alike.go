@@ -22,7 +22,8 @@ func (c *chooser) sameEdges() {
 		of := []int{h}
 		for i, r := range c.rings {
 			if i != h && !c.dropped[i] && r.Aside != (r2.Vec{}) && r.inside() == c.rings[h].inside() && r.concentric(c.rings[h]) &&
-				ratioOf(r, c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() {
+				ratioOf(r, c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() &&
+				r.Scatter < math.Max(2*c.rings[h].Scatter, crispEdge*r.radius()) { // and no mixture of two
 				of = append(of, i)
 			}
 		}
@@ -69,5 +70,6 @@ func ratioOf(a, b Ring) float64 { return math.Abs(math.Log(a.Diameter / b.Diamet
 
 const (
 	mostChamfer = 0.3  // logarithm of the ratio of a chamfer's diameter to its hole's
+	crispEdge   = 0.01 // scatter over the radius of what is one edge
 	sameEdge    = 0.03 // of two holes' diameters, measured on the same edge
 )

@@ -24,6 +24,13 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 	out := slices.Clone(rings)
 	sizes := bySize(rings, choice.Holes)
 	usual := usualSize(rings, choice.Holes)
+	known := false // whether holes of hardly another size lie as deep as the others
+	if deeper, ok := chamfered(rings, choice); ok {
+		known = true
+		for h, deep := range deeper {
+			out[h].Centre = r2.Sub(rings[h].Centre, r2.Scale(deep, rings[h].Aside))
+		}
+	}
 	for _, holes := range sizes {
 		var pairs []int
 		for _, h := range holes {
@@ -46,7 +53,11 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
 				continue
 			}
-			out[h] = rings[h].atDepth(math.Hypot(holeDepthU, rings[h].doubtfulDepth(usual)))
+			u := holeDepthU
+			if !known {
+				u = math.Hypot(u, rings[h].doubtfulDepth(usual))
+			}
+			out[h] = out[h].atDepth(u)
 		}
 	}
 	if b := choice.Bore; b >= 0 {

@@ -203,7 +203,7 @@ func TestOnFaceOfThree(t *testing.T) {
 // of its chamfer; one that is much smaller is another hole.
 func TestOnFaceOddSize(t *testing.T) {
 	for _, c := range []struct{ diameter, deep float64 }{{8, 0}, {7.2, 0.4}, {8.8, 0.4}, {5, 0}} {
-		rings, choice, _ := slantedHoles(6, 0, func(int) bool { return false })
+		rings, choice, _ := slantedHoles(4, 0, func(int) bool { return false }) // too few to be told by their circle
 		rings[2].Diameter = c.diameter
 		got := OnFace(rings, choice)[2]
 		want := 1e-4 + (holeDepthU*holeDepthU+c.deep*c.deep)*rings[2].Aside.X*rings[2].Aside.X
@@ -231,5 +231,37 @@ func TestConcentricFromASlant(t *testing.T) {
 		if got := hole.concentric(outer); got != c.want || outer.concentric(hole) != got {
 			t.Errorf("%v aside: %v, want %v", c.off, got, c.want)
 		}
+	}
+}
+
+// Of holes that hardly differ in size the circle tells whether the smaller are
+// the bottoms of chamfers of 45°, which lie deeper, or other holes in the face.
+func TestOnFaceByCircle(t *testing.T) {
+	for _, deep := range []bool{true, false} {
+		below := 0.0
+		if deep {
+			below = 0.5
+		}
+		rings, choice, want := slantedHoles(6, below, func(int) bool { return false })
+		for i := range rings {
+			rings[i].Diameter = 8
+			if i == 1 || i == 2 {
+				rings[i].Diameter, rings[i].Centre = 9, want[i]
+			}
+		}
+		for i, r := range OnFace(rings, choice) {
+			if off := r2.Norm(r2.Sub(r.Centre, want[i])); off > 1e-9 {
+				t.Errorf("below the face: %v; hole %d is %g mm off", deep, i+1, off)
+			}
+			if u := math.Sqrt(r.CentreCov[0][0]-1e-4) / math.Abs(rings[i].Aside.X); math.Abs(u-holeDepthU) > 0.001 {
+				t.Errorf("below the face: %v; hole %d: %.3f mm of depth in doubt", deep, i+1, u)
+			}
+		}
+	}
+	// Neither: the doubt remains.
+	rings, choice, want := slantedHoles(6, 0.2, func(int) bool { return false })
+	rings[1].Diameter, rings[1].Centre = 9, want[1]
+	if u := OnFace(rings, choice)[1].CentreCov[0][0]; u < 0.02 {
+		t.Errorf("a variance of %g mm²", u)
 	}
 }
