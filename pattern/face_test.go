@@ -258,8 +258,23 @@ func TestOnFaceByCircle(t *testing.T) {
 			}
 		}
 	}
+	// A hole of quite another size says nothing of a chamfer, and one that is seen
+	// hardly aside is not asked about.
+	rings, choice, want := slantedHoles(6, 0.5, func(int) bool { return false })
+	rings[1].Diameter, rings[1].Centre = 12, want[1]
+	if deep, ok := chamfered(rings, choice); ok {
+		t.Errorf("8 and 12 mm: %v", deep)
+	}
+	rings, choice, want = slantedHoles(6, 0.2, func(int) bool { return false })
+	rings[1].Diameter, rings[1].Centre = 8.4, want[1]
+	for i := range rings {
+		rings[i].Aside = r2.Scale(0.3, rings[i].Aside)
+	}
+	if deep, ok := chamfered(rings, choice); ok {
+		t.Errorf("hardly aside: %v", deep)
+	}
 	// Neither: the doubt remains.
-	rings, choice, want := slantedHoles(6, 0.2, func(int) bool { return false })
+	rings, choice, want = slantedHoles(6, 0.2, func(int) bool { return false })
 	rings[1].Diameter, rings[1].Centre = 9, want[1]
 	if u := OnFace(rings, choice)[1].CentreCov[0][0]; u < 0.02 {
 		t.Errorf("a variance of %g mm²", u)
