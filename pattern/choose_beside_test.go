@@ -147,7 +147,7 @@ func TestChooseSameEdges(t *testing.T) {
 	for _, c := range []struct {
 		slant, ragged float64 // ragged: scatter of the mouths, mm
 		bottoms       int
-	}{{0.4, 0.05, 0}, {0, 0.05, 2}, {0.4, 0.2, 6}} { // a mixture of two edges is none to be put on
+	}{{0.4, 0.05, 0}, {0, 0.05, 2}, {0.4, 0.13, 6}} { // a mixture of two edges is none to be put on
 		slant := c.slant
 		f := rub(67)
 		aside := r2.Vec{X: slant}
