@@ -265,8 +265,8 @@ func TestOnFaceByCircle(t *testing.T) {
 	if deep, ok := chamfered(rings, choice); ok {
 		t.Errorf("8 and 12 mm: %v", deep)
 	}
-	rings, choice, want = slantedHoles(6, 0.14, func(int) bool { return false })
-	rings[1].Diameter, rings[1].Centre = 8.28, want[1]
+	rings, choice, want = slantedHoles(6, 0.125, func(int) bool { return false })
+	rings[1].Diameter, rings[1].Centre = 8.25, want[1]
 	if deep, ok := chamfered(rings, choice); ok {
 		t.Errorf("hardly aside: %v", deep)
 	}
