@@ -184,7 +184,7 @@ function show(v) {
   for (const id of ["viewer", "tools", "legend", "circle-panel"]) $(id).hidden = !v.Picture;
   $("known-panel").hidden = $("command-panel").hidden = !v.Picture;
   $("page").hidden = !(v.Pages > 1);
-  $("pages").textContent = v.Pages;
+  $("pages").textContent = `Page, of ${v.Pages}`;
   document.querySelector("[data-what=overlay]").hidden = !v.Picture;
   $("sketch").hidden = v.Picture;
   if (v.Picture) {
