@@ -209,6 +209,12 @@ func TestSixteenHolesOnOnePage(t *testing.T) {
 			}
 		}
 	}
+	// A browser prints the page smaller where there are many.
+	for n, many := range map[int]bool{6: false, 16: true} {
+		if got := strings.Contains(html(t, of(t, reading(t, n, true), nil, show.MM)), `<body class="many">`); got != many {
+			t.Errorf("%d holes: printed as many: %v", n, got)
+		}
+	}
 }
 
 // The title has the file's name and not its folders; of several readings that
