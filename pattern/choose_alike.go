@@ -21,8 +21,8 @@ func (c *chooser) sameEdges() {
 	for _, h := range c.out.Holes {
 		of := []int{h}
 		for i, r := range c.rings {
-			if i != h && !c.dropped[i] && r.Aside != (r2.Vec{}) && r.inside() == c.rings[h].inside() && r.concentric(c.rings[h]) &&
-				ratioOf(r, c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() &&
+			if i != h && !c.isAdded(h) && !c.dropped[i] && r.Aside != (r2.Vec{}) && r.inside() == c.rings[h].inside() && r.concentric(c.rings[h]) &&
+				r.sizeOff(c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() &&
 				r.Scatter < math.Max(2*c.rings[h].Scatter, crispEdge*r.radius()) { // and no mixture of two
 				of = append(of, i)
 			}
@@ -36,9 +36,9 @@ func (c *chooser) sameEdges() {
 		var have []int
 		for _, of := range edges {
 			nearest := slices.MinFunc(of, func(a, b int) int {
-				return cmp.Compare(ratioOf(c.rings[a], c.rings[d]), ratioOf(c.rings[b], c.rings[d]))
+				return cmp.Compare(c.rings[a].sizeOff(c.rings[d]), c.rings[b].sizeOff(c.rings[d]))
 			})
-			if ratioOf(c.rings[nearest], c.rings[d]) < sameEdge {
+			if c.rings[nearest].sizeOff(c.rings[d]) < sameEdge {
 				have = append(have, nearest)
 			}
 		}
@@ -64,9 +64,6 @@ func (c *chooser) sameEdges() {
 		}
 	}
 }
-
-// ratioOf is the logarithm of the ratio of two rings' diameters, without sign.
-func ratioOf(a, b Ring) float64 { return math.Abs(math.Log(a.Diameter / b.Diameter)) }
 
 const (
 	mostChamfer = 0.3  // logarithm of the ratio of a chamfer's diameter to its hole's

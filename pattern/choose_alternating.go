@@ -32,7 +32,7 @@ func (c *chooser) alternating(s supposed, clear []int) []int {
 		}
 		var with []int
 		for _, k := range s.members {
-			if !slices.Contains(clear, k) && ratioOf(c.rings[k], c.rings[m]) < sameEdge && c.rings[k].Scatter < raggedRim*c.rings[k].radius() &&
+			if !slices.Contains(clear, k) && c.rings[k].sizeOff(c.rings[m]) < sameEdge && c.rings[k].Scatter < raggedRim*c.rings[k].radius() &&
 				s.Radius*math.Abs(after(k)-after(m)) < s.tolerance(c.rings[k]) {
 				with = append(with, k)
 			}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -12,10 +11,6 @@ import (
 
 // What lies beside the holes of a face, and could be taken for them or for
 // nothing.
-
-func warns(c Choice, of string) bool {
-	return slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, of) })
-}
 
 // Another face in the scan has holes of the same drill: they are its own. A hole
 // beside the face's rim that no other rim goes round is reported.
@@ -37,7 +32,7 @@ func TestChooseOneFaceOfTwo(t *testing.T) {
 		}
 		c := f.choose(t, ChooseOptions{})
 		f.wantHoles(t, c, 6, others...)
-		if warns(c, "another face") != rimmed {
+		if warned(c, "another face") != rimmed {
 			t.Errorf("with a rim of its own: %v, warnings %q", rimmed, c.Warnings)
 		}
 	}
@@ -104,14 +99,14 @@ func TestChooseSlots(t *testing.T) {
 	}
 	c := f.choose(t, ChooseOptions{})
 	f.wantHoles(t, c, 6)
-	if warns(c, "twice") {
+	if warned(c, "twice") {
 		t.Errorf("warnings %q", c.Warnings)
 	}
 
 	f = rub(64)
 	f.holes(96, 9, 0, 60, 120, 187, 240, 300)
 	f.add("copy", r2.Add(f.rings[2].Centre, r2.Vec{X: 1.8}), 9).Score *= 0.7
-	if c := f.choose(t, ChooseOptions{}); !warns(c, "one hole shows twice, 1.8 mm apart") {
+	if c := f.choose(t, ChooseOptions{}); !warned(c, "one hole shows twice, 1.8 mm apart") {
 		t.Errorf("warnings %q", c.Warnings)
 	}
 }
@@ -146,8 +141,14 @@ func TestChooseFreeFace(t *testing.T) {
 func TestChooseSameEdges(t *testing.T) {
 	for _, c := range []struct {
 		slant, ragged float64 // ragged: scatter of the mouths, mm
+		added         []int
 		bottoms       int
-	}{{0.4, 0.05, 0}, {0, 0.05, 2}, {0.4, 0.13, 6}} { // a mixture of two edges is none to be put on
+	}{
+		{0.4, 0.05, nil, 0},
+		{0, 0.05, nil, 2},
+		{0.4, 0.13, nil, 6},      // a mixture of two edges is none to be put on
+		{0.4, 0.05, []int{4}, 6}, // what the person added stays, and the others join it
+	} {
 		slant := c.slant
 		f := rub(67)
 		aside := r2.Vec{X: slant}
@@ -162,7 +163,7 @@ func TestChooseSameEdges(t *testing.T) {
 			clear.Score, other.Score, other.Contrast = 30, 12, 18
 			f.rings[2*i].Scatter = c.ragged
 		}
-		choice := f.choose(t, ChooseOptions{})
+		choice := f.choose(t, ChooseOptions{Added: c.added})
 		got := f.namesOf(choice.Holes)
 		if n, _ := slices.BinarySearch(got, "mouth"); n != c.bottoms || len(got) != 6 {
 			t.Errorf("%+v: %v\n%s", c, got, f.explain(choice))

@@ -141,7 +141,7 @@ func (c *chooser) together(i, j int) bool {
 	}
 	a, b := c.rings[i], c.rings[j]
 	return c.evidence[i] > clearEvidence && c.evidence[j] > clearEvidence && a.inside() == b.inside() &&
-		!a.overlaps(b) && math.Abs(math.Log(a.Diameter/b.Diameter)) < mostUnlike
+		!a.overlaps(b) && a.sizeOff(b) < mostUnlike
 }
 
 // possible says whether a circle can be the pitch circle of holes like r.
@@ -255,7 +255,7 @@ func (c *chooser) nearer(s supposed) []int {
 		miss := math.Abs(s.Distance(hole.Centre))
 		for i, r := range c.rings {
 			if i == m || c.isAdded(m) || c.evidence[i] < 0.3*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
-				math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.2 {
+				r.sizeOff(hole) > 0.2 {
 				continue
 			}
 			if d := math.Abs(s.Distance(r.Centre)); d < miss-0.15 && c.free(i, out, n) {

@@ -48,8 +48,7 @@ next:
 		}
 		c.out.Holes = c.out.Holes[:min(n, len(c.out.Holes))]
 	}
-	c.claimOuters()
-	c.sameEdges()
+	c.chooseEdges()
 }
 
 // withoutTheFace leaves out what is the face's own: its edge, and the bore in its

@@ -12,6 +12,12 @@ const (
 	mostOuter  = 2.6
 )
 
+// chooseEdges tells which of its edges each hole is measured on.
+func (c *chooser) chooseEdges() {
+	c.claimOuters()
+	c.sameEdges()
+}
+
 // claimOuters gives each hole the clearest ring concentric with it: its
 // chamfer or counterbore. A ring within a hole that is just as clear makes
 // itself the hole and the larger one its chamfer. What stands to its hole as
@@ -62,7 +68,7 @@ func (c *chooser) outerRatio(hole, i int) (ratio float64, ok bool) {
 	if i == hole || i == c.out.Bore || i == c.out.Rim || r.inside() != h.inside() || !r.concentric(h) {
 		return 0, false
 	}
-	ratio = math.Exp(math.Abs(math.Log(r.Diameter / h.Diameter)))
+	ratio = math.Exp(r.sizeOff(h))
 	return ratio, ratio >= leastOuter && ratio <= mostOuter
 }
 

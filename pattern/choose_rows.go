@@ -40,8 +40,7 @@ func (c *chooser) takeRows(s supposed) bool {
 		c.out.Holes = append(c.out.Holes, h)
 		c.out.Reasons[h] = "hole: " + what + " with the others"
 	}
-	c.claimOuters()
-	c.sameEdges()
+	c.chooseEdges()
 	c.out.Warnings = append(c.out.Warnings, "the holes lie "+what+": they are reported by x and y, with no pitch circle forced on them; if they do share one, say so with --pcd")
 	return true
 }

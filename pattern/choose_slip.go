@@ -91,7 +91,7 @@ const slotRim = 0.85
 // sameTwin is the ring of the same size that overlaps ring i; −1 where there is
 // none.
 func (c *chooser) sameTwin(i int) int {
-	if t := c.twin(i); t >= 0 && ratioOf(c.rings[i], c.rings[t]) < 0.05 {
+	if t := c.twin(i); t >= 0 && c.rings[i].sizeOff(c.rings[t]) < 0.05 {
 		return t
 	}
 	return -1
@@ -122,7 +122,7 @@ func (c *chooser) twin(m int) int {
 		hole := c.rings[m]
 		apart := r2.Norm(r2.Sub(r.Centre, hole.Centre))
 		if i == m || c.evidence[i] < 0.15*c.evidence[m] || r.inside() != hole.inside() || !r.overlaps(hole) ||
-			apart < 0.12*hole.radius() || r.Aside != (r2.Vec{}) && r.concentric(hole) || math.Abs(math.Log(r.Diameter/hole.Diameter)) > 0.15 {
+			apart < 0.12*hole.radius() || r.Aside != (r2.Vec{}) && r.concentric(hole) || r.sizeOff(hole) > 0.15 {
 			continue
 		}
 		if best < 0 || c.evidence[i] > c.evidence[best] {

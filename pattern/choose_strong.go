@@ -96,7 +96,7 @@ func (c *chooser) offSize(i int, holes []int) float64 {
 	off := math.Inf(1)
 	for _, h := range holes {
 		if h != i {
-			off = math.Min(off, math.Abs(math.Log(c.rings[i].Diameter/c.rings[h].Diameter)))
+			off = math.Min(off, c.rings[i].sizeOff(c.rings[h]))
 		}
 	}
 	return off

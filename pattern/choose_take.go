@@ -34,8 +34,7 @@ func (c *chooser) take(s supposed) {
 		c.out.Reasons[i] = "hole: filled, so that it is darker or lighter than the others; on the pitch circle"
 	}
 	c.out.Holes = holes
-	c.claimOuters()
-	c.sameEdges()
+	c.chooseEdges()
 	c.warn(s)
 	c.warnOfTwins()
 }

@@ -267,7 +267,7 @@ func TestChooseOneCopyOfSlippedPaper(t *testing.T) {
 		}
 		c := f.choose(t, ChooseOptions{})
 		f.wantHoles(t, c, 6)
-		if !slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, "slipped") }) {
+		if !warned(c, "slipped") {
 			t.Errorf("warnings %q", c.Warnings)
 		}
 	}
@@ -286,7 +286,7 @@ func TestChooseOneCopyWhereFewShowTwice(t *testing.T) {
 		}
 		c := f.choose(t, ChooseOptions{})
 		f.wantHoles(t, c, 8)
-		if !slices.ContainsFunc(c.Warnings, func(w string) bool { return strings.Contains(w, "slipped") }) {
+		if !warned(c, "slipped") {
 			t.Errorf("warnings %q", c.Warnings)
 		}
 	}

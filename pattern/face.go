@@ -16,13 +16,13 @@ import (
 // edge, their depth is fitted to those by least squares and taken for all. Of
 // one or two that both have such an edge its own centre is taken, where it lies
 // as an edge in the face can: a washer's print does not. Where only some have
-// one, none is moved: alike deep, they are all seen aside alike.
+// one, none is moved: alike deep, they are all seen aside alike. Where none has
+// one and sizes hardly differ, see [chamfered].
 //
 // How far below the face other edges lie is not known: holes and bores have
 // their edges broken. That is counted in their covariances.
 func OnFace(rings []Ring, choice Choice) []Ring {
 	out := slices.Clone(rings)
-	sizes := bySize(rings, choice.Holes)
 	usual := usualSize(rings, choice.Holes)
 	known := false // whether holes of hardly another size lie as deep as the others
 	if deeper, ok := chamfered(rings, choice); ok {
@@ -31,7 +31,7 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 			out[h].Centre = r2.Sub(rings[h].Centre, r2.Scale(deep, rings[h].Aside))
 		}
 	}
-	for _, holes := range sizes {
+	for _, holes := range bySize(rings, choice.Holes) {
 		var pairs []int
 		for _, h := range holes {
 			if o, ok := choice.Outer[h]; ok && above(rings[h], rings[o]) {
@@ -139,7 +139,7 @@ func bySize(rings []Ring, holes []int) [][]int {
 next:
 	for _, h := range holes {
 		for g, group := range groups {
-			if math.Abs(math.Log(rings[h].Diameter/rings[group[0]].Diameter)) < 0.05 {
+			if rings[h].sizeOff(rings[group[0]]) < 0.05 {
 				groups[g] = append(group, h)
 				continue next
 			}

@@ -64,6 +64,10 @@ func (r Ring) clarity() float64 {
 
 func (r Ring) radius() float64 { return r.Diameter / 2 }
 
+// sizeOff is how far two rings differ in size: the logarithm of the ratio of their
+// diameters, without sign.
+func (r Ring) sizeOff(o Ring) float64 { return math.Abs(math.Log(r.Diameter / o.Diameter)) }
+
 // inside is +1 for a ring paler inside than outside, −1 for a darker one.
 func (r Ring) inside() float64 { return math.Copysign(1, r.Contrast) }
 
