@@ -1,7 +1,6 @@
 package main
 
 import (
-	"os"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -20,16 +19,7 @@ func BenchmarkDeskPan(b *testing.B) {
 	page.DPI, page.Width, page.Height = 600, 210, 297
 	img, _ := page.Render()
 	path := filepath.Join(b.TempDir(), "page.png")
-	f, err := os.Create(path)
-	if err != nil {
-		b.Fatal(err)
-	}
-	if err := samples.WritePNG(f, img, 600, 600); err != nil {
-		b.Fatal(err)
-	}
-	if err := f.Close(); err != nil {
-		b.Fatal(err)
-	}
+	keepScan(b, path, img, 600)
 	p := openPage(b, 1400, 900, false)
 	p.drop(path)
 	p.run(chromedp.ScrollIntoView(chromedp.CSS("#viewer")))

@@ -300,15 +300,20 @@ func spoiled(t *testing.T) (path string, extra, faint r2.Vec) {
 		}
 	}
 	path = filepath.Join(t.TempDir(), "spoiled.png")
-	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if err := samples.WritePNG(f, img, 300, 300); err != nil {
-		t.Fatal(err)
-	}
+	keepScan(t, path, img, 300)
 	return path, extra, faint
+}
+
+// keepScan writes a picture as a scanner would.
+func keepScan(t testing.TB, path string, img image.Image, dpi float64) {
+	t.Helper()
+	var b bytes.Buffer
+	if err := samples.WritePNG(&b, img, dpi, dpi); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, b.Bytes(), 0o666); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // atPicture is where a point of the picture (px) is on the screen.

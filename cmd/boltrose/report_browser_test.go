@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -22,16 +21,7 @@ func TestReportPrintsOnOnePage(t *testing.T) {
 	rubbing := samples.New(face, 1)
 	rubbing.DPI = 150
 	img, _ := rubbing.Render()
-	f, err := os.Create(in("gearbox.png"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := samples.WritePNG(f, img, 150, 150); err != nil {
-		t.Fatal(err)
-	}
-	if err := f.Close(); err != nil {
-		t.Fatal(err)
-	}
+	keepScan(t, in("gearbox.png"), img, 150)
 	for _, args := range [][]string{
 		{"read", in("gearbox.png"), "--json", in("gearbox.json"), "--overlay", in("overlay.png")},
 		{"draw", in("gearbox.json"), "--overlay", in("overlay.png"), "--to", in("gearbox.html")},
