@@ -10,7 +10,6 @@ import (
 	"testing"
 
 	"boltrose/calib"
-	"boltrose/samples"
 )
 
 // writeRule draws a scan of a steel rule with pitch px along x or y.
@@ -42,14 +41,7 @@ func writeRule(t *testing.T, path string, pitch float64, upright bool, dpi float
 			g.Pix[y*g.Stride+x] = uint8(grey)
 		}
 	}
-	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if err := samples.WritePNG(f, g, dpi, dpi); err != nil {
-		t.Fatal(err)
-	}
+	keepScan(t, path, g, dpi)
 }
 
 // Two scans of a rule, along x and along y, give a profile that can be read
