@@ -85,18 +85,55 @@ func (c cov2) largest() float64 {
 	return math.Sqrt(math.Max(mean+math.Hypot(half, c.xy), 0))
 }
 
+// radius95 is that of the circle about the truth which holds the measured point
+// with 95 % probability: √χ²₂(0.95) standard uncertainties where these are alike
+// in every direction (JCGM 102 clause 6.5.2), less where they are not. Of points
+// in direction θ of the unit circle a share exp(−q²/2g²) lies outside of q, g being
+// how far the unit circle's image reaches there; the mean over θ is that of all.
+func (c cov2) radius95() float64 {
+	a := c.largest()
+	if a == 0 {
+		return 0
+	}
+	least := math.Max(c.xx+c.yy-a*a, 0) / (a * a) // the variance of the best known direction, over a²
+	outside := func(q float64) float64 {
+		const n = 64 // the rule of equal steps converges exponentially for what is periodic
+		sum := 0.0
+		for k := range n {
+			sin, cos := math.Sincos(math.Pi * (float64(k) + 0.5) / n)
+			sum += math.Exp(-q * q / 2 / (cos*cos + least*sin*sin))
+		}
+		return sum / n
+	}
+	low, high := 1.9, coverage2 // between 1.96, of a line, and that of a circle
+	for high-low > 1e-6 {
+		if q := (low + high) / 2; outside(q) > 0.05 {
+			low = q
+		} else {
+			high = q
+		}
+	}
+	return a * high
+}
+
 // length returns the length of v and its expanded uncertainty.
 //
 // A length cannot be negative. Where v may well be zero its derivative by v
 // has no direction, the linear law says too little, and the length is
 // distributed as Rice's distribution, not a normal one (GUM F.2.4.4 treats
-// such one-sided quantities). There the radius of the circle that holds v with
-// 95 % probability, in its least known direction, is the uncertainty: the
-// interval then holds zero.
+// such one-sided quantities). Within the circle which would hold a measured v of
+// no length with 95 % probability the interval is that of the least known
+// direction, and reaches down to zero. A little farther out it reaches down to
+// the length δ whose 95 % quantile is what was measured: for small δ that
+// quantile is (1 + δ²/4) times the circle's radius, δ in standard uncertainties.
 func (c cov2) length(v r2.Vec) (l, u95 float64) {
 	l = math.Hypot(v.X, v.Y)
-	if near := coverage2 * c.largest(); l <= near {
-		return l, near
+	if near := c.radius95(); l <= 1.2*near {
+		lowest := 0.0
+		if l > near {
+			lowest = 2 * c.largest() * math.Sqrt(l/near-1)
+		}
+		return l, math.Max(l-lowest, coverage*c.largest())
 	}
 	u := r2.Scale(1/l, v)
 	return l, coverage * math.Sqrt(math.Max(u.X*u.X*c.xx+2*u.X*u.Y*c.xy+u.Y*u.Y*c.yy, 0))

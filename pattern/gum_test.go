@@ -70,11 +70,12 @@ func TestPropagateLess(t *testing.T) {
 func TestLength(t *testing.T) {
 	c := cov2{xx: 0.0004, xy: 0, yy: 0.0001}
 	for _, test := range []struct{ x, y, u95 float64 }{
-		{10, 0, 0.04},               // along x
-		{0, 10, 0.02},               // along y
-		{0, 0, coverage2 * 0.02},    // the worst direction, and two of them
-		{0.04, 0, coverage2 * 0.02}, // still not told from zero
-		{0.05, 0, 0.04},
+		{10, 0, 0.04},       // along x
+		{0, 10, 0.02},       // along y
+		{0, 0, 0.04},        // the worst direction
+		{0.01, 0, 0.04},     //
+		{0.0405, 0, 0.0405}, // not told from zero: the interval reaches it
+		{0.055, 0, 0.04},
 	} {
 		l, u := c.length(r2.Vec{X: test.x, Y: test.y})
 		if l != math.Hypot(test.x, test.y) || math.Abs(u-test.u95) > 1e-12 {
@@ -87,14 +88,44 @@ func TestLength(t *testing.T) {
 	}
 }
 
+// The circle that holds 95 % of the points drawn, from alike in every direction
+// to known in all but one, where it is that of a normal distribution.
+func TestRadius95(t *testing.T) {
+	random := rand.New(rand.NewPCG(2, 71))
+	const draws = 200_000
+	for _, least := range []float64{0, 0.1, 0.5, 1} {
+		c := turned(1, least, 0.7)
+		q, within := c.radius95(), 0
+		for range draws {
+			if math.Hypot(random.NormFloat64(), least*random.NormFloat64()) <= q {
+				within++
+			}
+		}
+		if share := float64(within) / draws; math.Abs(share-0.95) > 0.002 {
+			t.Errorf("%g: a circle of %g holds %.2f %%", least, q, 100*share)
+		}
+	}
+	if q := turned(1, 0, 0.7).radius95(); math.Abs(q-1.95996) > 2e-5 {
+		t.Errorf("known in all directions but one: %g, want the normal distribution's 1.95996", q)
+	}
+}
+
+// turned is the covariance with these standard uncertainties along directions
+// that are turned by a (radians).
+func turned(most, least, a float64) cov2 {
+	sin, cos := math.Sincos(a)
+	m, l := most*most, least*least
+	return cov2{m*cos*cos + l*sin*sin, (m - l) * sin * cos, m*sin*sin + l*cos*cos}
+}
+
 // The interval of a length holds the truth wherever that lies between zero and
-// far from it: in 95 % at zero, where it is the circle's (JCGM 102), in 95.45 %
-// far off, where it is that of k = 2. Between, the length's distribution is
-// Rice's: 93.8 % half a standard uncertainty from zero, 97 % at three.
+// far from it, and however unlike the directions are: in 95 % at zero, where the
+// circle says whether it reaches down to it, in 95.45 % far off, where it is
+// that of k = 2. Between, the length's distribution is Rice's.
 func TestLengthCoverage(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 14))
 	const draws = 20_000
-	for _, truth := range []float64{0, 0.5, 1, 2, 3, 4, 5, 7, 20} {
+	for _, truth := range []float64{0, 0.5, 1, 1.5, 2, 2.5, 3, 4, 5, 7, 20} {
 		within := 0
 		c := cov2{1, 0, 1}
 		for range draws {
@@ -103,8 +134,21 @@ func TestLengthCoverage(t *testing.T) {
 				within++
 			}
 		}
-		if share := float64(within) / draws; share < 0.932 || share > 0.972 {
+		if share := float64(within) / draws; share < 0.943 || share > 0.972 {
 			t.Errorf("a length of %g standard uncertainties: %.2f %% within its ±", truth, 100*share)
+		}
+	}
+	for _, least := range []float64{0.2, 0.5, 0.8} { // of no length
+		within := 0
+		c := cov2{1, 0, least * least}
+		for range draws {
+			l, u := c.length(r2.Vec{X: random.NormFloat64(), Y: least * random.NormFloat64()})
+			if l <= u {
+				within++
+			}
+		}
+		if share := float64(within) / draws; share < 0.944 || share > 0.956 {
+			t.Errorf("no length, directions of 1 and %g: %.2f %% within its ±", least, 100*share)
 		}
 	}
 }
