@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"boltrose/pattern/thread"
@@ -51,11 +50,9 @@ func Thread(w io.Writer, r *thread.Result, all bool) error {
 	}
 	if len(r.Decides) > 0 {
 		fmt.Fprintln(&b, "\nWhat decides:")
-	}
-	for _, d := range r.Decides {
-		wrap(&b, "- ", fmt.Sprintf("%s or %s: %s.", d.Between[0], d.Between[1], d.By))
-	}
-	if slices.ContainsFunc(r.Decides, func(d thread.ResultDecides) bool { return strings.Contains(d.By, "binds after") }) {
+		for _, d := range r.Decides {
+			wrap(&b, "- ", fmt.Sprintf("%s or %s: %s.", d.Between[0], d.Between[1], d.By))
+		}
 		wrap(&b, "", "Turns are reckoned for clean threads turned by hand, both in the middle of their tolerances; at most, both as slack as those allow.")
 	}
 	if missing := threadMissing(r); missing != "" {
