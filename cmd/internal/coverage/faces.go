@@ -77,7 +77,7 @@ var kinds = []kind{
 
 // draw makes a face of the kind on a pitch circle between two diameters (mm),
 // its holes in counter-clockwise order. No hole is drilled quite where it is
-// meant, and no bore quite concentric.
+// meant, and no bore quite concentric; half of the bores are chamfered.
 func (k kind) draw(rng *rand.Rand, low, high float64) samples.Face {
 	directions := k.holes(rng)
 	n := float64(len(directions))
@@ -97,6 +97,9 @@ func (k kind) draw(rng *rand.Rand, low, high float64) samples.Face {
 	}
 	if k.more != nil {
 		k.more(&f, rng)
+	}
+	if b := f.Bore; b != nil && rng.Float64() < 0.5 { // the others are sharp
+		b.Outer = b.Diameter + 2*(leastChamfer+(mostChamfer-leastChamfer)*rng.Float64())
 	}
 	return f
 }
