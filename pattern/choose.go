@@ -60,7 +60,7 @@ func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 	c.admit()
 	if !opts.Free {
 		if best, ok := c.bestCircle(); ok {
-			if best = c.oneCopy(best); !c.takeRows(best) {
+			if best = c.oneCopy(best); !c.takeRows(best) && !c.takeStrewn(best) {
 				c.take(best)
 			}
 			return c.out, c.check()
@@ -70,7 +70,7 @@ func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 		}
 		c.out.Warnings = append(c.out.Warnings, "no pitch circle was found that three or more marks of like size share: every circular mark is reported as a hole, with no circle forced on them")
 	}
-	c.takeFree()
+	c.takeFree(nil)
 	return c.out, c.check()
 }
 

@@ -16,15 +16,15 @@ const (
 )
 
 // takeFree takes every clear circular mark as a hole; of marks that overlap,
-// the clearer.
-func (c *chooser) takeFree() {
+// the clearer. Those of sure are believed without.
+func (c *chooser) takeFree(sure []int) {
 	least := leastFallback
 	if c.opts.Free {
 		least = leastFree
 	}
 	var order []int
 	for i, e := range c.evidence {
-		if c.isAdded(i) || e > least && c.rings[i].RimSeen >= 0.75 && c.rings[i].Score >= leastScore {
+		if c.isAdded(i) || slices.Contains(sure, i) || e > least && c.rings[i].RimSeen >= 0.75 && c.rings[i].Score >= leastScore {
 			order = append(order, i)
 		}
 	}
