@@ -40,7 +40,8 @@ const (
 // the grey at c + r·u, with slopes taken relative to what is usual around
 // them: a circular edge adds up, strokes and texture cancel. The mean over a
 // circle is a product with a Bessel function in the frequency domain, so the
-// cost does not depend on the radius.
+// cost does not depend on the radius. What the picture shows of an edge lies in
+// the lower two thirds of the frequencies, so that a coarser grid of c will do.
 func candidates(p *pyramid, maxRadius float64) ([]candidate, error) {
 	base, err := p.searchLevel()
 	if err != nil {
@@ -131,9 +132,9 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 		}
 		each(ready-taken, func(i int) {
 			i += taken
-			peaks[i] = peaksOf(maps, i, func(x, y int, z float64) candidate {
+			peaks[i] = peaksOf(maps, i, func(x, y, z float64) candidate {
 				return candidate{
-					centre: l.up(r2.Vec{X: float64(x) + 0.5, Y: float64(y) + 0.5}),
+					centre: l.up(r2.Vec{X: mapStep*x + 0.5, Y: mapStep*y + 0.5}),
 					radius: radii[i] * 2 / (l.sx + l.sy),
 					sign:   math.Copysign(1, z),
 					z:      math.Abs(z),
@@ -150,7 +151,11 @@ func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	return all[:min(len(all), maxPerLevel)], nil
 }
 
-// ringMap is the circle filter's response for one radius.
+// mapStep is how far it is, in pixels of the level, from one of a map to the next.
+const mapStep = 1.5
+
+// ringMap is the circle filter's response for one radius, at points of the
+// level that lie mapStep apart.
 type ringMap struct {
 	w, h, stride int
 	v            []float32
@@ -161,8 +166,9 @@ type ringMap struct {
 
 func (m ringMap) row(y int) []float32 { return m.v[y*m.stride:][:m.w] }
 
-// peaksOf returns what made makes of the local maxima of map i.
-func peaksOf(maps []ringMap, i int, made func(x, y int, z float64) candidate) []candidate {
+// peaksOf returns what made makes of the local maxima of map i: where they are,
+// between its pixels, and their strength.
+func peaksOf(maps []ringMap, i int, made func(x, y, z float64) candidate) []candidate {
 	m := maps[i]
 	if m.noise == 0 {
 		return nil
@@ -175,11 +181,24 @@ func peaksOf(maps []ringMap, i int, made func(x, y int, z float64) candidate) []
 			// Most are not even the strongest on their row.
 			before, after := row[max(x-1, 0)], row[min(x+1, m.w-1)]
 			if (v >= least && v >= before && v >= after || v <= -least && v <= before && v <= after) && isPeak(maps, i, x, y) {
-				peaks = append(peaks, made(x, y, float64(v)/m.noise))
+				dx, morex := vertex(before, v, after)
+				dy, morey := vertex(m.row(max(y-1, 0))[x], v, m.row(min(y+1, m.h-1))[x])
+				peaks = append(peaks, made(float64(x)+dx, float64(y)+dy, (float64(v)+morex+morey)/m.noise))
 			}
 		}
 	}
 	return peaks
+}
+
+// vertex is where, from the middle of three neighbours, the parabola through
+// them has its extreme, at most half a step away, and how much more it is there.
+func vertex(before, v, after float32) (at, more float64) {
+	slope, bend := (float64(after)-float64(before))/2, float64(before)-2*float64(v)+float64(after)
+	if bend == 0 {
+		return 0, 0
+	}
+	at = min(max(-slope/bend, -0.5), 0.5)
+	return at, (slope + bend*at/2) * at
 }
 
 // isPeak says whether the filter's value is no weaker than its neighbours' in
@@ -268,12 +287,12 @@ func bands(h int, f func(row int)) {
 	})
 }
 
-// spectrum is the transform of a level's relative slopes: everything of the
-// circle filter that does not depend on the radius.
+// spectrum is the transform of a level's relative slopes, as far as the maps show
+// it: everything of the circle filter that does not depend on the radius.
 type spectrum struct {
-	w, h, fw, fh int
-	q            []float32 // complex, fh rows of fw, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry and is not used
-	bin          []uint16  // of the Bessel table, fh rows of fw/2+1
+	w, h, fw, fh int       // of the maps, and of their transforms
+	q            []float32 // complex, fh rows of fw/2+1, i(N̂x cosφ + N̂y sinφ); the right half follows from symmetry
+	bin          []uint16  // of the Bessel table, likewise
 
 	mats  []gocv.Mat // to be closed
 	mutex sync.Mutex // of what follows
@@ -281,51 +300,72 @@ type spectrum struct {
 	out   []gocv.Mat // and outputs
 }
 
+// newSpectrum transforms the slopes of a level. pad leaves room for the largest
+// circle, so that the transform's wrap-around does not join opposite sides of
+// the picture.
 func newSpectrum(l level, pad int) (*spectrum, error) {
-	// pad leaves room for the largest circle, so that the transform's
-	// wrap-around does not join opposite sides of the picture.
-	s := &spectrum{w: l.w, h: l.h, fw: gocv.GetOptimalDFTSize(l.w + pad), fh: gocv.GetOptimalDFTSize(l.h + pad)}
-	nx, ny, err := relativeSlopes(l, s.fw, s.fh)
+	s := &spectrum{w: mapSize(l.w), h: mapSize(l.h), fw: transformSize(mapSize(l.w + pad)), fh: transformSize(mapSize(l.h + pad))}
+	width, height := int(mapStep*float64(s.fw)), int(mapStep*float64(s.fh))
+	nx, ny, err := relativeSlopes(l, width, height)
 	if err != nil {
 		return nil, err
 	}
 	defer nx.Close()
 	defer ny.Close()
 	tx, ty := gocv.NewMat(), gocv.NewMat()
-	s.mats = append(s.mats, tx)
+	defer tx.Close()
 	defer ty.Close()
 	each(2, func(i int) {
 		gocv.DFT([2]gocv.Mat{nx, ny}[i], [2]*gocv.Mat{&tx, &ty}[i], gocv.DftComplexOutput)
 	})
-	if s.q, err = tx.DataPtrFloat32(); err != nil {
-		s.close()
-		return nil, err
-	}
-	y, err := ty.DataPtrFloat32()
-	if err != nil {
-		s.close()
+	xs, errX := tx.DataPtrFloat32()
+	ys, errY := ty.DataPtrFloat32()
+	if err := cmp.Or(errX, errY); err != nil {
 		return nil, err
 	}
 	half := s.fw/2 + 1
+	s.q = make([]float32, 2*s.fh*half)
 	s.bin = make([]uint16, s.fh*half)
 	bands(s.fh, func(v int) {
-		fy := frequency(v, s.fh)
-		bin := s.bin[v*half:][:half]
-		q, y := s.q[2*v*s.fw:][:2*half], y[2*v*s.fw:][:2*half]
+		fy := frequency(v, s.fh) / mapStep
+		from := v
+		if fy < 0 {
+			from += height - s.fh
+		}
+		x, y := xs[2*from*width:][:2*half], ys[2*from*width:][:2*half]
+		q, bin := s.q[2*v*half:][:2*half], s.bin[v*half:][:half]
 		for u := range bin {
-			fx := float64(u) / float64(s.fw)
-			f2 := fx*fx + fy*fy
-			bin[u] = uint16(f2 * besselBins)
-			f := math.Sqrt(f2)
-			c, sn := float32(fx/f), float32(fy/f)
-			if f == 0 {
-				c, sn = 0, 0
+			fx := float64(u) / float64(width)
+			f := math.Hypot(fx, fy)
+			if f == 0 || f >= highest {
+				continue // both are nothing
 			}
-			q[2*u], q[2*u+1] = -(q[2*u+1]*c + y[2*u+1]*sn), q[2*u]*c+y[2*u]*sn
+			bin[u] = uint16(f * f / (highest * highest) * besselBins)
+			c, sn := float32(fx/f), float32(fy/f)
+			q[2*u], q[2*u+1] = -(x[2*u+1]*c + y[2*u+1]*sn), x[2*u]*c+y[2*u]*sn
 		}
 	})
 	return s, nil
 }
+
+// mapSize is how many pixels a map has along a side of so many of the level.
+func mapSize(side int) int { return int(math.Ceil(float64(side) / mapStep)) }
+
+// transformSize is the next size that transforms fast and that a whole number of
+// the level's pixels, also one that transforms fast, is as long as.
+func transformSize(least int) int {
+	for {
+		size := gocv.GetOptimalDFTSize(least)
+		if size%2 == 0 {
+			return size
+		}
+		least = size + 1
+	}
+}
+
+// highest is the frequency, in cycles a pixel of the level, from which on the maps
+// show nothing.
+const highest = 0.5 / mapStep
 
 func (s *spectrum) close() {
 	for _, m := range s.mats {
@@ -376,7 +416,7 @@ func (s *spectrum) ringMean(r float64) ringMap {
 	}
 	half := s.fw/2 + 1
 	for v := range s.fh {
-		row, q := p[2*v*s.fw:][:2*half], s.q[2*v*s.fw:][:2*half]
+		row, q := p[2*v*s.fw:][:2*half], s.q[2*v*half:][:2*half]
 		for u, bin := range s.bin[v*half:][:half] {
 			j := bessel[bin]
 			row[2*u], row[2*u+1] = q[2*u]*j, q[2*u+1]*j
@@ -393,16 +433,23 @@ func (s *spectrum) ringMean(r float64) ringMap {
 	return m
 }
 
-// besselBins is how finely the squared frequency (at most ½) is divided.
+// besselBins is how finely the squared frequency is divided.
 const besselBins = 1 << 12
 
+// besselTable is J₁ of scale times the frequency, which it fades out towards the
+// highest, so that no edge rings.
 func besselTable(scale float64) []float32 {
-	t := make([]float32, besselBins/2+2)
+	t := make([]float32, besselBins+1)
 	for i := range t {
-		t[i] = float32(math.J1(scale * math.Sqrt((float64(i)+0.5)/besselBins)))
+		f := highest * math.Sqrt((float64(i)+0.5)/besselBins)
+		fade := math.Cos(math.Pi / 2 * math.Max(f/highest-fadeFrom, 0) / (1 - fadeFrom))
+		t[i] = float32(math.J1(scale*f) * fade * fade)
 	}
 	return t
 }
+
+// fadeFrom is the share of the highest frequency from which on it is faded out.
+const fadeFrom = 0.8
 
 // relativeSlopes returns the grey's slope along x and y divided by the usual
 // size of slopes around the place, and cut off so that one blot cannot stand
