@@ -32,7 +32,7 @@ func (c *chooser) alternating(s supposed, clear []int) []int {
 		}
 		var with []int
 		for _, k := range s.members {
-			if !slices.Contains(clear, k) && c.rings[k].sizeOff(c.rings[m]) < sameEdge && c.rings[k].Scatter < raggedRim*c.rings[k].radius() &&
+			if !slices.Contains(clear, k) && c.oneSize(k, m) && c.rings[k].Scatter < raggedRim*c.rings[k].radius() &&
 				s.Radius*math.Abs(after(k)-after(m)) < s.tolerance(c.rings[k]) {
 				with = append(with, k)
 			}
@@ -45,4 +45,12 @@ func (c *chooser) alternating(s supposed, clear []int) []int {
 		return nil
 	}
 	return best
+}
+
+// oneSize says that two rings may be of one drill: they differ in size by no more
+// than edges of one make do and than the little that is seen of their rims leaves
+// open.
+func (c *chooser) oneSize(i, j int) bool {
+	a, b := c.rings[i], c.rings[j]
+	return a.sizeOff(b) < sameEdge+2*math.Hypot(a.DiameterU/a.Diameter, b.DiameterU/b.Diameter)
 }

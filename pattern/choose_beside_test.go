@@ -64,13 +64,16 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 	for _, c := range []struct {
 		places []float64 // ° after a large hole
 		sizes  []float64 // mm
+		u      float64   // mm, of these sizes
 		holes  bool
 	}{
-		{[]float64{45, 45, 45, 45}, []float64{5, 5.05, 4.95, 5}, true},
-		{[]float64{45, 45, 45}, []float64{5, 5.05, 4.95}, true},
-		{[]float64{45, 45}, []float64{5, 5.05}, false},
-		{[]float64{45, 20, 70, 33}, []float64{5, 5, 5, 5}, false},
-		{[]float64{45, 45, 45, 45}, []float64{5, 6, 4, 7}, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.05, 4.95, 5}, 0.04, true},
+		{[]float64{45, 45, 45}, []float64{5, 5.05, 4.95}, 0.04, true},
+		{[]float64{45, 45}, []float64{5, 5.05}, 0.04, false},
+		{[]float64{45, 20, 70, 33}, []float64{5, 5, 5, 5}, 0.04, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 6, 4, 7}, 0.04, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.2, 4.7, 5.3}, 0.1, true},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.4, 4.6, 6}, 0.1, false},
 	} {
 		f := rub(63)
 		f.holes(110, 11, 0, 90, 180, 270)
@@ -78,7 +81,7 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 		for i, after := range c.places {
 			name := fmt.Sprintf("small %d", i)
 			r := f.add(name, r2.Add(middle, polar(55, 90*float64(i)+after)), c.sizes[i])
-			r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.5, 9, 7, 0.14
+			r.RimSeen, r.Contrast, r.Score, r.Scatter, r.DiameterU = 0.5, 9, 7, 0.14, c.u
 			small = append(small, name)
 		}
 		if !c.holes {
