@@ -3,6 +3,7 @@ package pattern
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"testing"
 
@@ -91,6 +92,21 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 	}
 }
 
+// What the pencil left out beside a hole is a pale patch, that may look more like a
+// ring than the hole does.
+func TestChooseHalfRubbedBesidePatches(t *testing.T) {
+	f := rub(68)
+	f.holes(110, 11, 0, 90, 180, 270)
+	for i := range 4 {
+		at := r2.Add(middle, polar(55, 90*float64(i)+45))
+		r := f.add(fmt.Sprintf("hole %d", 4+i), at, 5)
+		r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.5, 9, 7, 0.14
+		r = f.add("patch", r2.Add(at, r2.Vec{X: 1.2, Y: -0.7}), 12+1.5*float64(i))
+		r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.6, 10, 9, 0.4
+	}
+	f.wantHoles(t, f.choose(t, ChooseOptions{}), 8)
+}
+
 // The ends of a slot beside the holes are none. Where one of several holes shows
 // twice, it is told.
 func TestChooseSlots(t *testing.T) {
@@ -109,8 +125,17 @@ func TestChooseSlots(t *testing.T) {
 	f = rub(64)
 	f.holes(96, 9, 0, 60, 120, 187, 240, 300)
 	f.add("copy", r2.Add(f.rings[2].Centre, r2.Vec{X: 1.8}), 9).Score *= 0.7
-	if c := f.choose(t, ChooseOptions{}); !warned(c, "one hole shows twice, 1.8 mm apart") {
+	c = f.choose(t, ChooseOptions{})
+	if !warned(c, "one hole shows twice, 1.8 mm apart") {
 		t.Errorf("warnings %q", c.Warnings)
+	}
+	// It may be where its copy is: across, its ± reaches there, along it does not.
+	r := mustNew(t, f.rings, c, Options{})
+	for _, h := range r.Holes {
+		twice := math.Abs(h.X-f.rings[2].Centre.X+middle.X) < 0.5 && math.Abs(h.Y-f.rings[2].Centre.Y+middle.Y) < 0.5
+		if twice != (h.XU95 > 1.5) || h.YU95 > 0.6 {
+			t.Errorf("hole %d, shown twice: %v, is known to ±%.2f, ±%.2f mm", h.ID, twice, h.XU95, h.YU95)
+		}
 	}
 }
 

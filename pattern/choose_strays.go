@@ -106,18 +106,3 @@ func (c *chooser) inAnotherFace(i int) bool {
 			r2.Norm(r2.Sub(o.Centre, c.rings[i].Centre))+1.3*c.rings[i].radius() < o.radius()
 	})
 }
-
-// filled are holes of the other shade, pressed full of lead or of dirt: of the
-// others' size, on their circle, and as clear as they are.
-func (c *chooser) filled(s supposed, holes []int) []int {
-	beside := c.typicalOf(holes)
-	var out []int
-	for i, r := range c.rings {
-		if r.inside() == c.rings[holes[0]].inside() || c.offSize(i, holes) > 0.05 || !beside.holds(c, i, 0.8) ||
-			math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
-			continue
-		}
-		out = append(out, i)
-	}
-	return out
-}
