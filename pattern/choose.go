@@ -83,6 +83,7 @@ type chooser struct {
 	opts     ChooseOptions
 	evidence []float64 // 0 where a ring cannot be a hole
 	dropped  []bool    // by the person
+	bore     []bool    // in the middle of a face that other clear marks lie in
 	out      Choice
 }
 
@@ -110,6 +111,10 @@ func (c *chooser) admit() {
 		default:
 			c.evidence[i] = r.evidence()
 		}
+	}
+	c.bore = make([]bool, len(c.rings))
+	for i := range c.rings {
+		c.bore[i] = !c.isAdded(i) && c.inMiddleOfFace(i)
 	}
 }
 

@@ -92,6 +92,40 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 	}
 }
 
+// A circle drawn beside the holes is as clear as they are, and of their size: but it
+// is a line, with the same on both of its sides. Where the holes are lines as well,
+// printed by the dirt on their rims, it is one of them.
+func TestChooseNoDrawnCircle(t *testing.T) {
+	for _, c := range []struct {
+		holes, drawn float64 // grey levels of their steps
+		others       []string
+	}{{150, 0, nil}, {150, 20, nil}, {150, 120, []string{"drawn"}}, {10, 0, []string{"drawn"}}} {
+		f := rub(69)
+		f.holes(96, 9, 0, 60, 120, 180, 240, 300)
+		f.add("drawn", r2.Add(middle, polar(26, 75)), 9)
+		for i := range f.rings {
+			f.rings[i].Step = c.holes
+		}
+		f.rings[6].Step = c.drawn
+		f.wantHoles(t, f.choose(t, ChooseOptions{}), 6, c.others...)
+	}
+}
+
+// The bore shares a circle with any two holes: what the face's rim goes round evenly
+// is none of them.
+func TestChooseBoreIsNoHole(t *testing.T) {
+	f := rub(70)
+	f.holes(60, 11, 20, 200)
+	f.add("bore", r2.Add(middle, r2.Vec{Y: 2}), 24)
+	f.add("hole 2", r2.Add(middle, polar(30, 95)), 11).Contrast = -40
+	rim := f.add("rim", r2.Add(middle, r2.Vec{Y: 2}), 100)
+	rim.Contrast = -30
+	c := f.choose(t, ChooseOptions{})
+	if slices.Contains(f.namesOf(c.Holes), "bore") || c.Circle {
+		t.Errorf("%v, pitch circle %v\n%s", f.namesOf(c.Holes), c.Circle, f.explain(c))
+	}
+}
+
 // What the pencil left out beside a hole is a pale patch, that may look more like a
 // ring than the hole does.
 func TestChooseHalfRubbedBesidePatches(t *testing.T) {

@@ -90,7 +90,7 @@ func (s supposed) same(o supposed) bool {
 func (c *chooser) circles() []supposed {
 	var order []int
 	for i, e := range c.evidence {
-		if e >= leastEvidence {
+		if e >= leastEvidence && !c.bore[i] {
 			order = append(order, i)
 		}
 	}
@@ -161,7 +161,7 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 	var near []int
 	for i, e := range c.evidence {
 		r := c.rings[i]
-		if e > leastMember && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
+		if e > leastMember && !c.bore[i] && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
 			math.Abs(s.Distance(r.Centre)) < s.tolerance(r) {
 			near = append(near, i)
 		}

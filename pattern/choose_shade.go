@@ -6,19 +6,23 @@ import (
 	"slices"
 )
 
-// otherShade are the holes of a pitch circle that are darker inside where the
-// others are paler, or the other way round: pressed full of lead or of dirt, or with
-// the paper torn through, so that what lies behind it shows.
-func (c *chooser) otherShade(s supposed, holes []int) []int {
+// withOtherShade adds to the holes of a pitch circle those that are darker inside
+// where the others are paler, or the other way round: pressed full of lead or of
+// dirt, or with the paper torn through, so that what lies behind it shows. They take
+// the place of fainter marks that they overlap.
+func (c *chooser) withOtherShade(s supposed, holes []int) []int {
 	beside := c.typicalOf(holes)
-	var out []int
+	shade := c.rings[holes[0]].inside()
 	torn := 0
 	for i, r := range c.rings {
-		if r.inside() == c.rings[holes[0]].inside() || math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
+		stay := slices.DeleteFunc(slices.Clone(holes), func(h int) bool {
+			return !c.isAdded(h) && c.rings[h].inside() == shade && c.evidence[h] < c.evidence[i] && c.rings[h].overlaps(r)
+		})
+		if r.inside() == shade || math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, stay, -1) || len(stay) < 2 {
 			continue
 		}
-		switch inset := c.inset(i, holes); {
-		case beside.filled(c, i) && c.offSize(i, holes) <= 0.05:
+		switch inset := c.inset(i, stay); {
+		case beside.filled(c, i) && c.offSize(i, stay) <= 0.05:
 			c.out.Reasons[i] = "hole: filled, so that it is darker or lighter than the others; on the pitch circle"
 		case beside.torn(c, i) && inset > -0.05*r.radius() && inset < mostInset*r.radius():
 			c.out.Reasons[i] = "hole: the paper is torn, and what lies behind it shows; on the pitch circle"
@@ -28,12 +32,17 @@ func (c *chooser) otherShade(s supposed, holes []int) []int {
 		default:
 			continue
 		}
-		out = append(out, i)
+		for _, h := range holes {
+			if !slices.Contains(stay, h) {
+				c.out.Reasons[h] = "left: overlaps a clearer mark on the pitch circle"
+			}
+		}
+		holes = append(stay, i)
 	}
 	if torn > 0 {
 		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("the paper is torn in %s: its edge is not the hole's, and the centre is known the less; look at the overlay", count(torn, "hole")))
 	}
-	return out
+	return holes
 }
 
 // filled says that a ring of the other shade is as surely round as the typical hole.

@@ -50,6 +50,18 @@ func TestChooseTornHole(t *testing.T) {
 	}
 }
 
+// Half of a torn hole and the texture beside it look like a faint hole; the torn edge
+// is the clearer, and the hole.
+func TestChooseTornHoleBesideFaint(t *testing.T) {
+	f := rub(73)
+	f.holes(96, 9, 0, 60, 120, 180, 240)
+	torn := f.add("hole 5", r2.Add(middle, polar(48, 300)), 8.4)
+	torn.Contrast, torn.Scatter, torn.RimSeen = -60, 0.12, 0.85
+	faint := f.add("faint", r2.Add(middle, polar(48, 309)), 9)
+	faint.Contrast, faint.Scatter, faint.RimSeen, faint.Score = 8, 0.19, 0.8, 12
+	f.wantHoles(t, f.choose(t, ChooseOptions{}), 6)
+}
+
 // Where most holes are torn out, the paler one that is left is one of them, though
 // paper is less far from lead in shade than what is behind it.
 func TestChooseWholeHoleBesideTorn(t *testing.T) {

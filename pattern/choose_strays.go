@@ -64,6 +64,10 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			if !c.isAdded(i) && c.slotEnd(i) {
 				continue
 			}
+			if !c.isAdded(i) && beside.line(c.rings[i]) {
+				c.out.Reasons[i] = "left: a line, where the holes are steps: drawn, or a figure's"
+				continue
+			}
 			if slices.Contains(out, i) || !free(i) || !c.isAdded(i) && !(beside.holds(c, i, share) && within(c.rings[i], limit)) {
 				continue
 			}

@@ -29,7 +29,8 @@ func (c *chooser) take(s supposed) {
 		c.out.OffCircle = append(c.out.OffCircle, i)
 		c.out.Reasons[i] = fmt.Sprintf("hole: as clear as the others, but %.1f mm off their pitch circle", math.Abs(s.Distance(c.rings[i].Centre)))
 	}
-	holes = append(holes, c.otherShade(s, holes)...)
+	holes = c.withOtherShade(s, holes)
+	c.out.OffCircle = slices.DeleteFunc(c.out.OffCircle, func(i int) bool { return !slices.Contains(holes, i) })
 	c.out.Holes = holes
 	c.chooseEdges()
 	c.warn(s)

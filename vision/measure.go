@@ -80,6 +80,18 @@ func (u unrolled) direction(s int) float64 {
 	return 2 * math.Pi * (float64(s) + 0.5) / float64(len(u.profile))
 }
 
+// rise returns how much lighter the outer ends of the profiles are than the inner
+// ones, in grey levels, in the typical sector.
+func (u unrolled) rise() float64 {
+	var rises []float64
+	for _, p := range u.profile {
+		if p != nil {
+			rises = append(rises, p[len(p)-1]-p[0])
+		}
+	}
+	return median(rises)
+}
+
 // slopes returns the profiles' outward slope, smoothed over sigma samples.
 func (u unrolled) slopes(sigma float64) [][]float64 {
 	half := int(math.Ceil(3 * sigma))
@@ -123,6 +135,7 @@ type rim struct {
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
 	sectors  int        // how many there are in all
+	step     float64    // grey levels, typically, from one end of a profile to the other
 	thin     bool       // a line, thinner than the smoothing
 }
 
@@ -133,7 +146,7 @@ func (l level) locate(about circle.Circle, o oval, sign float64, k pass) (rim, b
 	sigma := min(max(leastSigma*about.Radius, 0.8), k.sigma)
 	u := unroll(l, about, o, k.sectors, 3*near+2*sigma, k.step*sigma)
 	d := smoothAround(u.slopes(sigma/u.step), k.arc)
-	out := rim{sectors: len(u.profile)}
+	out := rim{sectors: len(u.profile), step: u.rise()}
 	for s, p := range d {
 		if p == nil {
 			continue
@@ -330,6 +343,7 @@ func (r rim) mark(l level, start candidate) Mark {
 		Kind:   Lighter,
 		Weight: bounded(r.strength),
 		Score:  start.z,
+		Step:   -r.step,
 	}
 	if start.sign > 0 {
 		m.Kind = Darker
