@@ -39,6 +39,24 @@ func TestChooseOneFaceOfTwo(t *testing.T) {
 	}
 }
 
+// The other face is told of though its holes are too large for holes of this one.
+func TestChooseLargerFaceBeside(t *testing.T) {
+	f := rub(74)
+	f.holes(60, 7, 0, 60, 120, 180, 240, 300)
+	f.add("rim", middle, 80).Contrast = -30
+	beside := r2.Add(middle, r2.Vec{X: 110})
+	f.add("other", r2.Add(beside, r2.Vec{Y: 40}), 16)
+	if c := f.choose(t, ChooseOptions{}); warned(c, "another face") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+	f.add("other rim", beside, 124).Contrast = -30
+	c := f.choose(t, ChooseOptions{})
+	f.wantHoles(t, c, 6)
+	if !warned(c, "another face") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+}
+
 // A dowel's hole is small, and takes less lead: it is a hole where it is plainer
 // than all that texture made of the other shade, which is none.
 func TestChooseDowelBesideTexture(t *testing.T) {

@@ -35,7 +35,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			(c.isAdded(i) || c.out.Bore < 0 || !c.rings[i].overlaps(c.rings[c.out.Bore]))
 	}
 	chance := c.chance(s)
-	elsewhere := 0
+	elsewhere := false
 	enough := c.opts.Holes > 0 && len(holes) >= c.opts.Holes // as many as the person expects
 	var order []int
 	for i, r := range c.rings {
@@ -72,14 +72,18 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 				continue
 			}
 			if !c.isAdded(i) && c.inAnotherFace(i) {
-				elsewhere++
+				elsewhere = true
 				c.out.Reasons[i] = "left: in another face beside this one"
 				continue
 			}
 			out = append(out, i)
 		}
 	}
-	if elsewhere > 0 {
+	// Its holes may be of a size that has no business on this one.
+	for i, r := range c.rings {
+		elsewhere = elsewhere || c.evidence[i] > clearEvidence && r.inside() == like.inside() && !slices.Contains(holes, i) && !slices.Contains(out, i) && c.inAnotherFace(i)
+	}
+	if elsewhere {
 		c.out.Warnings = append(c.out.Warnings, "another face is in the picture, and its holes are left out: to read it too, crop the picture to it")
 	}
 	return out

@@ -27,7 +27,7 @@ func (c *chooser) strong(s supposed) []int {
 	beside := c.typicalOf(members[:(len(members)+1)/2]) // these are surely holes
 	var clear, kept []int
 	for _, m := range members {
-		if beside.holds(c, m, 0.6) && !beside.line(c.rings[m]) {
+		if beside.holds(c, m, 0.6) {
 			clear = append(clear, m)
 		}
 	}
@@ -35,15 +35,13 @@ func (c *chooser) strong(s supposed) []int {
 		share := 0.6
 		off := c.offSize(m, clear)
 		switch {
-		case beside.line(c.rings[m]) && !c.isAdded(m):
-			continue
 		case len(clear) == 1 && m == clear[0]: // nothing to be of the size of
 		case off < 0.05:
 			share = 0.12
 		case off < 0.12:
 			share = 0.28
-		case off > mostUnlike:
-			continue // no drill set holds both
+		case off > mostUnlike, beside.line(c.rings[m]) && !c.isAdded(m):
+			continue // no drill set holds both, or it is drawn
 		}
 		miss := s.Distance(c.rings[m].Centre) / s.tolerance(c.rings[m])
 		if c.isAdded(m) || beside.holds(c, m, share) && (share >= 0.6 || c.evidence[m] >= doubtful || beside.plain(c.rings[m], off, miss)) {

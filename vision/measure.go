@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -80,18 +81,6 @@ func (u unrolled) direction(s int) float64 {
 	return 2 * math.Pi * (float64(s) + 0.5) / float64(len(u.profile))
 }
 
-// rise returns how much lighter the outer ends of the profiles are than the inner
-// ones, in grey levels, in the typical sector.
-func (u unrolled) rise() float64 {
-	var rises []float64
-	for _, p := range u.profile {
-		if p != nil {
-			rises = append(rises, p[len(p)-1]-p[0])
-		}
-	}
-	return median(rises)
-}
-
 // slopes returns the profiles' outward slope, smoothed over sigma samples.
 func (u unrolled) slopes(sigma float64) [][]float64 {
 	half := int(math.Ceil(3 * sigma))
@@ -135,7 +124,7 @@ type rim struct {
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
 	sectors  int        // how many there are in all
-	step     float64    // grey levels, typically, from one end of a profile to the other
+	rise     []float64  // grey levels, from the inner end of its sector's profile to the outer one
 	thin     bool       // a line, thinner than the smoothing
 }
 
@@ -146,7 +135,7 @@ func (l level) locate(about circle.Circle, o oval, sign float64, k pass) (rim, b
 	sigma := min(max(leastSigma*about.Radius, 0.8), k.sigma)
 	u := unroll(l, about, o, k.sectors, 3*near+2*sigma, k.step*sigma)
 	d := smoothAround(u.slopes(sigma/u.step), k.arc)
-	out := rim{sectors: len(u.profile), step: u.rise()}
+	out := rim{sectors: len(u.profile)}
 	for s, p := range d {
 		if p == nil {
 			continue
@@ -175,6 +164,7 @@ func (l level) locate(about circle.Circle, o oval, sign float64, k pass) (rim, b
 		out.sector = append(out.sector, s)
 		out.points = append(out.points, r2.Vec{X: u.about.Centre.X + rho*cos, Y: u.about.Centre.Y + rho*sin})
 		out.strength = append(out.strength, b)
+		out.rise = append(out.rise, u.profile[s][u.samples-1]-u.profile[s][0])
 	}
 	if len(out.points) < len(u.profile)/4 {
 		return out, false
@@ -343,7 +333,6 @@ func (r rim) mark(l level, start candidate) Mark {
 		Kind:   Lighter,
 		Weight: bounded(r.strength),
 		Score:  start.z,
-		Step:   -r.step,
 	}
 	if start.sign > 0 {
 		m.Kind = Darker
@@ -354,35 +343,36 @@ func (r rim) mark(l level, start candidate) Mark {
 		off[i] = math.Abs(r.fit.Distance(p))
 	}
 	m.Scatter = 1.4826 * median(off) * 2 / (l.sx + l.sy)
-	m.Contrast = -start.sign * median(r.strength)
+	seen := r.seen(off)
 	m.RimSeen = start.seen
 	if m.RimSeen == 0 {
-		m.RimSeen = r.seen(off)
+		m.RimSeen = float64(len(seen)) / float64(r.sectors)
 	}
+	// A rim is no fainter for being rubbed by half.
+	var strength, rise []float64
+	for _, i := range seen {
+		strength, rise = append(strength, r.strength[i]), append(rise, r.rise[i])
+	}
+	m.Contrast = -start.sign * median(strength)
+	m.Step = -median(rise)
 	return m
 }
 
-// seen returns the share of the sectors in which the edge is on the circle
-// and not much weaker than in most that are. What lies beside the circle may be
-// another's edge, and stronger.
-func (r rim) seen(off []float64) float64 {
+// seen returns the points at which the edge is on the circle and not much weaker
+// than in most that are. What lies beside the circle may be another's edge, and
+// stronger.
+func (r rim) seen(off []float64) []int {
 	limit := math.Max(0.07*r.fit.Radius, 1.2)
-	var on []float64
+	var on []int
 	for i := range r.points {
 		if off[i] <= limit {
-			on = append(on, r.strength[i])
+			on = append(on, i)
 		}
 	}
 	if len(on) == 0 {
-		return 0
+		return nil
 	}
-	slices.Sort(on)
-	least := 0.3 * on[len(on)*3/4]
-	n := 0
-	for _, s := range on {
-		if s >= least {
-			n++
-		}
-	}
-	return float64(n) / float64(r.sectors)
+	slices.SortFunc(on, func(a, b int) int { return cmp.Compare(r.strength[a], r.strength[b]) })
+	least := 0.3 * r.strength[on[len(on)*3/4]]
+	return slices.DeleteFunc(on, func(i int) bool { return r.strength[i] < least })
 }
