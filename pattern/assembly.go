@@ -85,7 +85,13 @@ func gather(rings []Ring, choice Choice) (*assembly, error) {
 		if err := take(i); err != nil {
 			return nil, err
 		}
-		p.parts[len(p.parts)-1].on = choice.Circle && !slices.Contains(choice.OffCircle, i)
+		hole := &p.parts[len(p.parts)-1]
+		for a, row := range choice.Doubt[i] {
+			for b, v := range row {
+				hole.CentreCov[a][b] += v
+			}
+		}
+		hole.on = choice.Circle && !slices.Contains(choice.OffCircle, i)
 	}
 	for k, i := range choice.Holes {
 		if outer, ok := choice.Outer[i]; ok {

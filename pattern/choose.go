@@ -28,6 +28,10 @@ type Choice struct {
 	// circle of the others. They are reported and take no part in its fit.
 	OffCircle []int
 
+	// Doubt is, for holes that may lie elsewhere than their ring, the covariance
+	// (mm²) of that: it adds to what is known of the ring's centre.
+	Doubt map[int][2][2]float64
+
 	// Circle is false when no pitch circle is claimed: the holes are then a
 	// free set of circular marks.
 	Circle bool
@@ -55,7 +59,7 @@ type ChooseOptions struct {
 // It fails with ErrNoPattern when nothing can be trusted.
 func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 	c := &chooser{rings: rings, opts: opts, out: Choice{
-		Outer: map[int]int{}, Bore: -1, Rim: -1, Reasons: make([]string, len(rings)),
+		Outer: map[int]int{}, Doubt: map[int][2][2]float64{}, Bore: -1, Rim: -1, Reasons: make([]string, len(rings)),
 	}}
 	c.admit()
 	if !opts.Free {
@@ -79,6 +83,7 @@ type chooser struct {
 	opts     ChooseOptions
 	evidence []float64 // 0 where a ring cannot be a hole
 	dropped  []bool    // by the person
+	bore     []bool    // in the middle of a face that other clear marks lie in
 	out      Choice
 }
 
@@ -106,6 +111,10 @@ func (c *chooser) admit() {
 		default:
 			c.evidence[i] = r.evidence()
 		}
+	}
+	c.bore = make([]bool, len(c.rings))
+	for i := range c.rings {
+		c.bore[i] = !c.isAdded(i) && c.inMiddleOfFace(i)
 	}
 }
 

@@ -3,6 +3,7 @@ package pattern
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"testing"
 
@@ -38,6 +39,24 @@ func TestChooseOneFaceOfTwo(t *testing.T) {
 	}
 }
 
+// The other face is told of though its holes are too large for holes of this one.
+func TestChooseLargerFaceBeside(t *testing.T) {
+	f := rub(74)
+	f.holes(60, 7, 0, 60, 120, 180, 240, 300)
+	f.add("rim", middle, 80).Contrast = -30
+	beside := r2.Add(middle, r2.Vec{X: 110})
+	f.add("other", r2.Add(beside, r2.Vec{Y: 40}), 16)
+	if c := f.choose(t, ChooseOptions{}); warned(c, "another face") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+	f.add("other rim", beside, 124).Contrast = -30
+	c := f.choose(t, ChooseOptions{})
+	f.wantHoles(t, c, 6)
+	if !warned(c, "another face") {
+		t.Errorf("warnings %q", c.Warnings)
+	}
+}
+
 // A dowel's hole is small, and takes less lead: it is a hole where it is plainer
 // than all that texture made of the other shade, which is none.
 func TestChooseDowelBesideTexture(t *testing.T) {
@@ -64,13 +83,16 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 	for _, c := range []struct {
 		places []float64 // ° after a large hole
 		sizes  []float64 // mm
+		u      float64   // mm, of these sizes
 		holes  bool
 	}{
-		{[]float64{45, 45, 45, 45}, []float64{5, 5.05, 4.95, 5}, true},
-		{[]float64{45, 45, 45}, []float64{5, 5.05, 4.95}, true},
-		{[]float64{45, 45}, []float64{5, 5.05}, false},
-		{[]float64{45, 20, 70, 33}, []float64{5, 5, 5, 5}, false},
-		{[]float64{45, 45, 45, 45}, []float64{5, 6, 4, 7}, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.05, 4.95, 5}, 0.04, true},
+		{[]float64{45, 45, 45}, []float64{5, 5.05, 4.95}, 0.04, true},
+		{[]float64{45, 45}, []float64{5, 5.05}, 0.04, false},
+		{[]float64{45, 20, 70, 33}, []float64{5, 5, 5, 5}, 0.04, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 6, 4, 7}, 0.04, false},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.2, 4.7, 5.3}, 0.1, true},
+		{[]float64{45, 45, 45, 45}, []float64{5, 5.4, 4.6, 6}, 0.1, false},
 	} {
 		f := rub(63)
 		f.holes(110, 11, 0, 90, 180, 270)
@@ -78,7 +100,7 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 		for i, after := range c.places {
 			name := fmt.Sprintf("small %d", i)
 			r := f.add(name, r2.Add(middle, polar(55, 90*float64(i)+after)), c.sizes[i])
-			r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.5, 9, 7, 0.14
+			r.RimSeen, r.Contrast, r.Score, r.Scatter, r.DiameterU = 0.5, 9, 7, 0.14, c.u
 			small = append(small, name)
 		}
 		if !c.holes {
@@ -86,6 +108,55 @@ func TestChooseHalfRubbedAlternating(t *testing.T) {
 		}
 		f.wantHoles(t, f.choose(t, ChooseOptions{}), 4, small...)
 	}
+}
+
+// A circle drawn beside the holes is as clear as they are, and of their size: but it
+// is a line, with the same on both of its sides. Where the holes are lines as well,
+// printed by the dirt on their rims, it is one of them.
+func TestChooseNoDrawnCircle(t *testing.T) {
+	for _, c := range []struct {
+		holes, drawn float64 // grey levels of their steps
+		others       []string
+	}{{150, 0, nil}, {150, 20, nil}, {150, 120, []string{"drawn"}}, {10, 0, []string{"drawn"}}} {
+		f := rub(69)
+		f.holes(96, 9, 0, 60, 120, 180, 240, 300)
+		f.add("drawn", r2.Add(middle, polar(26, 75)), 9)
+		for i := range f.rings {
+			f.rings[i].Step = c.holes
+		}
+		f.rings[6].Step = c.drawn
+		f.wantHoles(t, f.choose(t, ChooseOptions{}), 6, c.others...)
+	}
+}
+
+// The bore shares a circle with any two holes: what the face's rim goes round evenly
+// is none of them.
+func TestChooseBoreIsNoHole(t *testing.T) {
+	f := rub(70)
+	f.holes(60, 11, 20, 200)
+	f.add("bore", r2.Add(middle, r2.Vec{Y: 2}), 24)
+	f.add("hole 2", r2.Add(middle, polar(30, 95)), 11).Contrast = -40
+	rim := f.add("rim", r2.Add(middle, r2.Vec{Y: 2}), 100)
+	rim.Contrast = -30
+	c := f.choose(t, ChooseOptions{})
+	if slices.Contains(f.namesOf(c.Holes), "bore") || c.Circle {
+		t.Errorf("%v, pitch circle %v\n%s", f.namesOf(c.Holes), c.Circle, f.explain(c))
+	}
+}
+
+// What the pencil left out beside a hole is a pale patch, that may look more like a
+// ring than the hole does.
+func TestChooseHalfRubbedBesidePatches(t *testing.T) {
+	f := rub(68)
+	f.holes(110, 11, 0, 90, 180, 270)
+	for i := range 4 {
+		at := r2.Add(middle, polar(55, 90*float64(i)+45))
+		r := f.add(fmt.Sprintf("hole %d", 4+i), at, 5)
+		r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.5, 9, 7, 0.14
+		r = f.add("patch", r2.Add(at, r2.Vec{X: 1.2, Y: -0.7}), 12+1.5*float64(i))
+		r.RimSeen, r.Contrast, r.Score, r.Scatter = 0.6, 10, 9, 0.4
+	}
+	f.wantHoles(t, f.choose(t, ChooseOptions{}), 8)
 }
 
 // The ends of a slot beside the holes are none. Where one of several holes shows
@@ -106,8 +177,17 @@ func TestChooseSlots(t *testing.T) {
 	f = rub(64)
 	f.holes(96, 9, 0, 60, 120, 187, 240, 300)
 	f.add("copy", r2.Add(f.rings[2].Centre, r2.Vec{X: 1.8}), 9).Score *= 0.7
-	if c := f.choose(t, ChooseOptions{}); !warned(c, "one hole shows twice, 1.8 mm apart") {
+	c = f.choose(t, ChooseOptions{})
+	if !warned(c, "one hole shows twice, 1.8 mm apart") {
 		t.Errorf("warnings %q", c.Warnings)
+	}
+	// It may be where its copy is: across, its ± reaches there, along it does not.
+	r := mustNew(t, f.rings, c, Options{})
+	for _, h := range r.Holes {
+		twice := math.Abs(h.X-f.rings[2].Centre.X+middle.X) < 0.5 && math.Abs(h.Y-f.rings[2].Centre.Y+middle.Y) < 0.5
+		if twice != (h.XU95 > 1.5) || h.YU95 > 0.6 {
+			t.Errorf("hole %d, shown twice: %v, is known to ±%.2f, ±%.2f mm", h.ID, twice, h.XU95, h.YU95)
+		}
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 
 const (
 	leastEvidence = 0.06 // of a ring that helps to suppose a circle
+	leastMember   = 0.02 // of a ring that may belong to one
 	mostStarts    = 48   // rings from which circles are supposed
 	mostTried     = 12   // supposed circles of each shade that are looked at closely
 	likeSize      = 1.25 // largest ratio of diameters of holes "of like size"
@@ -89,7 +90,7 @@ func (s supposed) same(o supposed) bool {
 func (c *chooser) circles() []supposed {
 	var order []int
 	for i, e := range c.evidence {
-		if e >= leastEvidence {
+		if e >= leastEvidence && !c.bore[i] {
 			order = append(order, i)
 		}
 	}
@@ -160,7 +161,7 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 	var near []int
 	for i, e := range c.evidence {
 		r := c.rings[i]
-		if e > 0.02 && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
+		if e > leastMember && !c.bore[i] && r.inside() == c.rings[like].inside() && r.radius() < 0.8*s.Radius &&
 			math.Abs(s.Distance(r.Centre)) < s.tolerance(r) {
 			near = append(near, i)
 		}

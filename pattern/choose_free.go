@@ -83,6 +83,26 @@ func (c *chooser) withoutTheFace(marks []int) []int {
 // rim's radii.
 const inTheMiddle = 0.03
 
+// inMiddleOfFace says that a ring is the bore of a face: the edge of that, of the
+// other shade, goes round it evenly, and round two more clear marks beside it. With
+// two of the holes a bore shares a circle as any three marks do.
+func (c *chooser) inMiddleOfFace(i int) bool {
+	r := c.rings[i]
+	return slices.ContainsFunc(c.rings, func(face Ring) bool {
+		if face.inside() == r.inside() || face.evidence() < clearEvidence || face.radius() < 1.5*r.radius() ||
+			r2.Norm(r2.Sub(r.Centre, face.Centre)) > inTheMiddle*face.radius() {
+			return false
+		}
+		beside := []int{i}
+		for m, q := range c.rings {
+			if q.inside() == r.inside() && c.evidence[m] > clearEvidence && r2.Norm(r2.Sub(face.Centre, q.Centre))+q.radius() < face.radius() && c.free(m, beside, -1) {
+				beside = append(beside, m)
+			}
+		}
+		return len(beside) > 2
+	})
+}
+
 // surrounds says that a ring goes round two other marks or more, side by side:
 // it is the edge of the part, or a line about the holes. Marks of the other
 // shade need not be as clear: they are holes in what it is the edge of.

@@ -52,7 +52,7 @@ func (c *chooser) likeMembers(s supposed) []int {
 	beside := c.typicalOf(holes)
 	for i, r := range c.rings {
 		if c.dropped[i] || slices.Contains(holes, i) || r.inside() != c.rings[s.members[0]].inside() ||
-			c.offSize(i, s.members) > 0.12 || !c.isAdded(i) && (r.RimSeen < 0.7 || !beside.holds(c, i, 0.6)) || !c.free(i, holes, -1) {
+			c.offSize(i, s.members) > 0.12 || !c.isAdded(i) && (r.RimSeen < 0.7 || beside.line(r) || !beside.holds(c, i, 0.6)) || !c.free(i, holes, -1) {
 			continue
 		}
 		holes = append(holes, i)

@@ -98,12 +98,20 @@ func (c *chooser) sameTwin(i int) int {
 }
 
 // warnOfTwins says which holes show twice: where it is not all of them, it may
-// be slots, and one of a few may be taken from the wrong copy.
+// be slots, and one of a few may be taken from the wrong copy. The hole is where
+// the one ring is or where the other, each as likely as it is clear, and the ±
+// counts that.
 func (c *chooser) warnOfTwins() {
 	n, apart := 0, 0.0
 	for _, h := range c.out.Holes {
 		if t := c.sameTwin(h); t >= 0 && c.evidence[t] > 0.4*c.evidence[h] {
-			n, apart = n+1, math.Max(apart, r2.Norm(r2.Sub(c.rings[h].Centre, c.rings[t].Centre)))
+			off := r2.Sub(c.rings[t].Centre, c.rings[h].Centre)
+			n, apart = n+1, math.Max(apart, r2.Norm(off))
+			if c.isAdded(h) {
+				continue
+			}
+			other := c.evidence[t] / (c.evidence[h] + c.evidence[t])
+			c.out.Doubt[h] = [2][2]float64{{other * off.X * off.X, other * off.X * off.Y}, {other * off.X * off.Y, other * off.Y * off.Y}}
 		}
 	}
 	switch {

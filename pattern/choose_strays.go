@@ -35,7 +35,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			(c.isAdded(i) || c.out.Bore < 0 || !c.rings[i].overlaps(c.rings[c.out.Bore]))
 	}
 	chance := c.chance(s)
-	elsewhere := 0
+	elsewhere := false
 	enough := c.opts.Holes > 0 && len(holes) >= c.opts.Holes // as many as the person expects
 	var order []int
 	for i, r := range c.rings {
@@ -64,18 +64,26 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			if !c.isAdded(i) && c.slotEnd(i) {
 				continue
 			}
+			if !c.isAdded(i) && beside.line(c.rings[i]) {
+				c.out.Reasons[i] = "left: a line, where the holes are steps: drawn, or a figure's"
+				continue
+			}
 			if slices.Contains(out, i) || !free(i) || !c.isAdded(i) && !(beside.holds(c, i, share) && within(c.rings[i], limit)) {
 				continue
 			}
 			if !c.isAdded(i) && c.inAnotherFace(i) {
-				elsewhere++
+				elsewhere = true
 				c.out.Reasons[i] = "left: in another face beside this one"
 				continue
 			}
 			out = append(out, i)
 		}
 	}
-	if elsewhere > 0 {
+	// Its holes may be of a size that has no business on this one.
+	for i, r := range c.rings {
+		elsewhere = elsewhere || c.evidence[i] > clearEvidence && r.inside() == like.inside() && !slices.Contains(holes, i) && !slices.Contains(out, i) && c.inAnotherFace(i)
+	}
+	if elsewhere {
 		c.out.Warnings = append(c.out.Warnings, "another face is in the picture, and its holes are left out: to read it too, crop the picture to it")
 	}
 	return out
@@ -105,19 +113,4 @@ func (c *chooser) inAnotherFace(i int) bool {
 		return o.inside() == rim.inside() && o.evidence() > clearEvidence && !o.overlaps(rim) &&
 			r2.Norm(r2.Sub(o.Centre, c.rings[i].Centre))+1.3*c.rings[i].radius() < o.radius()
 	})
-}
-
-// filled are holes of the other shade, pressed full of lead or of dirt: of the
-// others' size, on their circle, and as clear as they are.
-func (c *chooser) filled(s supposed, holes []int) []int {
-	beside := c.typicalOf(holes)
-	var out []int
-	for i, r := range c.rings {
-		if r.inside() == c.rings[holes[0]].inside() || c.offSize(i, holes) > 0.05 || !beside.holds(c, i, 0.8) ||
-			math.Abs(s.Distance(r.Centre)) > s.tolerance(r) || !c.free(i, slices.Concat(holes, out), -1) {
-			continue
-		}
-		out = append(out, i)
-	}
-	return out
 }

@@ -13,6 +13,8 @@ const (
 	crispRim      = 0.03  // scatter over the radius that texture hardly has
 	roughRim      = 0.045 // and which it often has
 	leastFaint    = 0.15  // of the typical hole's strength and contrast, multiplied, along a faint ring that stands out
+	leastRise     = 1.0   // of holes that are steps; a print of their rims alone has less
+	lineRise      = 0.25  // of the holes' rise, at most either way, of what is a line
 	sureMiss      = 0.3   // tolerances that holes lie off their circle, typically
 	sameDrill     = 0.012 // logarithm of the ratio of diameters of holes of one drill, seen well
 )
@@ -38,8 +40,8 @@ func (c *chooser) strong(s supposed) []int {
 			share = 0.12
 		case off < 0.12:
 			share = 0.28
-		case off > mostUnlike:
-			continue // no drill set holds both
+		case off > mostUnlike, beside.line(c.rings[m]) && !c.isAdded(m):
+			continue // no drill set holds both, or it is drawn
 		}
 		miss := s.Distance(c.rings[m].Centre) / s.tolerance(c.rings[m])
 		if c.isAdded(m) || beside.holds(c, m, share) && (share >= 0.6 || c.evidence[m] >= doubtful || beside.plain(c.rings[m], off, miss)) {
@@ -54,7 +56,7 @@ func (c *chooser) strong(s supposed) []int {
 }
 
 // typical is how clear the holes of a pattern are.
-type typical struct{ evidence, contrast, scatter, score float64 }
+type typical struct{ evidence, contrast, scatter, score, rise float64 }
 
 func (c *chooser) typicalOf(holes []int) typical {
 	return typical{
@@ -62,6 +64,7 @@ func (c *chooser) typicalOf(holes []int) typical {
 		contrast: c.median(holes, func(i int) float64 { return math.Abs(c.rings[i].Contrast) }),
 		scatter:  c.median(holes, func(i int) float64 { return c.rings[i].Scatter }),
 		score:    c.median(holes, func(i int) float64 { return c.rings[i].Score }),
+		rise:     c.median(holes, func(i int) float64 { return c.rings[i].rise() }),
 	}
 }
 
@@ -78,6 +81,10 @@ func (t typical) holds(c *chooser, i int, share float64) bool {
 	inAll := r.Score / t.score * contrast * math.Min(1, rounder)
 	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share && inAll >= leastInAll*math.Min(1, share/0.6)
 }
+
+// line says that a ring is a line, where the holes are steps from paper to lead: a
+// circle drawn by hand, or the bow of a figure.
+func (t typical) line(r Ring) bool { return t.rise > leastRise && math.Abs(r.rise()) < lineRise*t.rise }
 
 // plain says whether a faint ring is a hole all the same: a crisp arc; one that
 // stands out, though it is ragged, at the very place; or one of the very size

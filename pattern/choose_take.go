@@ -29,10 +29,8 @@ func (c *chooser) take(s supposed) {
 		c.out.OffCircle = append(c.out.OffCircle, i)
 		c.out.Reasons[i] = fmt.Sprintf("hole: as clear as the others, but %.1f mm off their pitch circle", math.Abs(s.Distance(c.rings[i].Centre)))
 	}
-	for _, i := range c.filled(s, holes) {
-		holes = append(holes, i)
-		c.out.Reasons[i] = "hole: filled, so that it is darker or lighter than the others; on the pitch circle"
-	}
+	holes = c.withOtherShade(s, holes)
+	c.out.OffCircle = slices.DeleteFunc(c.out.OffCircle, func(i int) bool { return !slices.Contains(holes, i) })
 	c.out.Holes = holes
 	c.chooseEdges()
 	c.warn(s)

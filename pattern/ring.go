@@ -39,6 +39,7 @@ type Ring struct {
 	RadiusPx float64 // its radius in the picture
 	RimSeen  float64 // share of the rim on which the edge was found, 0 to 1
 	Contrast float64 // grey levels, positive where the inside is brighter
+	Step     float64 // grey levels that the inside is brighter by than the outside, past the edge; 0 where nobody looked
 	Score    float64 // strength of the evidence; comparable within one source
 	Scatter  float64 // mm, robust standard deviation of the edge points about the circle
 }
@@ -60,6 +61,16 @@ func (r Ring) evidence() float64 {
 func (r Ring) clarity() float64 {
 	ragged := 20 * r.Scatter / math.Max(r.radius(), 1e-9)
 	return r.Score * r.RimSeen * r.RimSeen / (1 + ragged*ragged)
+}
+
+// rise is the step from one side of an edge to the other over its steepness, in
+// pixels as the source measured it. It is the same for all steps of a picture, and
+// next to nothing for a line, whose two sides are alike.
+func (r Ring) rise() float64 {
+	if r.Contrast == 0 {
+		return 0
+	}
+	return r.Step / r.Contrast
 }
 
 func (r Ring) radius() float64 { return r.Diameter / 2 }

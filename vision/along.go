@@ -29,20 +29,30 @@ func FindAlong(pic *Picture, path []r2.Vec, like Mark) ([]Mark, error) {
 	if !(typical > 0) {
 		return nil, nil
 	}
-	along := make([]float64, len(path))
-	each(len(path), func(i int) { along[i] = like.sign() * strength(path[i]) })
+	along, torn := make([]float64, len(path)), make([]float64, len(path))
+	each(len(path), func(i int) {
+		along[i] = like.sign() * strength(path[i])
+		torn[i] = l.tornStrength(l.down(path[i]), radius, like.sign())
+	})
 	var starts []candidate
 	n := len(path)
-	for i, v := range along {
-		if v < leastAlong*typical || v < along[(i+1)%n] || v < along[(i+n-1)%n] {
-			continue
+	peaks := func(v []float64, least float64) {
+		for i, s := range v {
+			if s >= least*typical && s >= v[(i+1)%n] && s >= v[(i+n-1)%n] {
+				starts = append(starts, candidate{centre: path[i], radius: like.Radius, sign: like.sign(), z: like.Score * s / typical})
+			}
 		}
-		starts = append(starts, candidate{centre: path[i], radius: like.Radius, sign: like.sign(), z: like.Score * v / typical})
 	}
+	peaks(along, leastAlong)
+	peaks(torn, leastTorn)
 	marks := distinct(p.look(starts, narrow))
 	return distinct(p.look(again(marks, mostMeasured), fine)), nil
 }
 
-// leastAlong is how strong a mark on the path must be, relative to the mark
-// that it is to be like.
-const leastAlong = 0.25
+// How strong a mark on the path must be, relative to the mark that it is to be
+// like. One whose shade may change on the way round is sought in each of many ways
+// to part its rim, and must be the stronger.
+const (
+	leastAlong = 0.25
+	leastTorn  = 0.6
+)

@@ -76,3 +76,25 @@ func TestLineShare(t *testing.T) {
 		}
 	}
 }
+
+// The edge of a disc is a step, that of a drawn circle has the same on both sides.
+func TestFindStep(t *testing.T) {
+	centre := r2.Vec{X: 100.3, Y: 99.6}
+	m, ok := nearest(find(t, disc(200, 200, centre, 40, 220, 130)), centre, 40, Lighter)
+	if !ok || math.Abs(m.Step-90) > 2 {
+		t.Errorf("a disc 90 levels lighter: found %v, a step of %.1f", ok, m.Step)
+	}
+	g := disc(200, 200, centre, 43, 60, 200)
+	for y := range 200 {
+		for x := range 200 {
+			if share := coverage(x, y, centre, 40); share > 0 {
+				p := &g.Pix[y*g.Stride+x]
+				*p = blend(200, *p, share)
+			}
+		}
+	}
+	m, ok = nearest(find(t, g), centre, 40, Lighter)
+	if !ok || math.Abs(m.Step) > 2 {
+		t.Errorf("a line of 3 px: found %v, a step of %.1f", ok, m.Step)
+	}
+}

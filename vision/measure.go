@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -123,6 +124,7 @@ type rim struct {
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
 	sectors  int        // how many there are in all
+	rise     []float64  // grey levels, from the inner end of its sector's profile to the outer one
 	thin     bool       // a line, thinner than the smoothing
 }
 
@@ -162,6 +164,7 @@ func (l level) locate(about circle.Circle, o oval, sign float64, k pass) (rim, b
 		out.sector = append(out.sector, s)
 		out.points = append(out.points, r2.Vec{X: u.about.Centre.X + rho*cos, Y: u.about.Centre.Y + rho*sin})
 		out.strength = append(out.strength, b)
+		out.rise = append(out.rise, u.profile[s][u.samples-1]-u.profile[s][0])
 	}
 	if len(out.points) < len(u.profile)/4 {
 		return out, false
@@ -340,35 +343,36 @@ func (r rim) mark(l level, start candidate) Mark {
 		off[i] = math.Abs(r.fit.Distance(p))
 	}
 	m.Scatter = 1.4826 * median(off) * 2 / (l.sx + l.sy)
-	m.Contrast = -start.sign * median(r.strength)
+	seen := r.seen(off)
 	m.RimSeen = start.seen
 	if m.RimSeen == 0 {
-		m.RimSeen = r.seen(off)
+		m.RimSeen = float64(len(seen)) / float64(r.sectors)
 	}
+	// A rim is no fainter for being rubbed by half.
+	var strength, rise []float64
+	for _, i := range seen {
+		strength, rise = append(strength, r.strength[i]), append(rise, r.rise[i])
+	}
+	m.Contrast = -start.sign * median(strength)
+	m.Step = -median(rise)
 	return m
 }
 
-// seen returns the share of the sectors in which the edge is on the circle
-// and not much weaker than in most that are. What lies beside the circle may be
-// another's edge, and stronger.
-func (r rim) seen(off []float64) float64 {
+// seen returns the points at which the edge is on the circle and not much weaker
+// than in most that are. What lies beside the circle may be another's edge, and
+// stronger.
+func (r rim) seen(off []float64) []int {
 	limit := math.Max(0.07*r.fit.Radius, 1.2)
-	var on []float64
+	var on []int
 	for i := range r.points {
 		if off[i] <= limit {
-			on = append(on, r.strength[i])
+			on = append(on, i)
 		}
 	}
 	if len(on) == 0 {
-		return 0
+		return nil
 	}
-	slices.Sort(on)
-	least := 0.3 * on[len(on)*3/4]
-	n := 0
-	for _, s := range on {
-		if s >= least {
-			n++
-		}
-	}
-	return float64(n) / float64(r.sectors)
+	slices.SortFunc(on, func(a, b int) int { return cmp.Compare(r.strength[a], r.strength[b]) })
+	least := 0.3 * r.strength[on[len(on)*3/4]]
+	return slices.DeleteFunc(on, func(i int) bool { return r.strength[i] < least })
 }

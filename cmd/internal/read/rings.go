@@ -28,7 +28,9 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 // seen alike, in pixels, so that each one's figure is taken together with
 // theirs, and the bore's too. (The larger of the two made bores a third too
 // uncertain on rendered rubbings: of two rough figures the larger is too large.)
-// A part's outer rim, where the pencil falls off, wanders no less than holes do.
+// What wanders so much more than the holes do that chance does not make it was
+// seen otherwise, through a pen's line or a tear: it keeps its own figure, and
+// theirs is made without it. A part's outer rim, where the pencil falls off, wanders no less than holes do.
 func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	variance := make([]float64, len(circles)) // px²
 	mmPerPx := make([]float64, len(circles))
@@ -37,16 +39,15 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 		mmPerPx[i] = (x + y) / 2
 		variance[i] = c.Sigma * c.Sigma / (mmPerPx[i] * mmPerPx[i])
 	}
-	together := 0.0
-	for _, h := range holes {
-		together += variance[h] / float64(len(holes))
-	}
+	together, apart := alike(variance, holes)
 	out := make([]pattern.Ring, len(circles))
 	for i, c := range circles {
 		m, v := r.Marks[i], variance[i]
-		if slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore {
+		switch {
+		case v > apart:
+		case slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore:
 			v = (v + othersCount*together) / (1 + othersCount)
-		} else {
+		default:
 			v = math.Max(v, together)
 		}
 		v *= mmPerPx[i] * mmPerPx[i]
@@ -60,11 +61,39 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 			Shared:    c.Shared, SharedDiameter: c.SharedDiameter,
 			CentrePx: m.Centre, RadiusPx: m.Radius,
 			Aside:   r.Scaling.Plane.Aside(m.Centre),
-			RimSeen: m.RimSeen, Contrast: m.Contrast, Score: m.Score, Scatter: c.Scatter,
+			RimSeen: m.RimSeen, Contrast: m.Contrast, Step: m.Step, Score: m.Score, Scatter: c.Scatter,
 		}
 	}
 	return out
 }
+
+// alike is the mean variance of the holes, without those that lie apart from the
+// others, and above which one does: a figure of four degrees of freedom, the
+// amplitudes that [circle.Fit.SlowSigma] goes by, is once in two hundred more than
+// apartVariance times its median. Without holes none does.
+func alike(variance []float64, holes []int) (together, apart float64) {
+	var of []float64
+	for _, h := range holes {
+		of = append(of, variance[h])
+	}
+	if len(of) == 0 {
+		return 0, math.Inf(1)
+	}
+	slices.Sort(of)
+	apart = apartVariance * of[(len(of)-1)/2]
+	n := 0.0
+	for _, v := range of {
+		if v <= apart {
+			together += v
+			n++
+		}
+	}
+	return together / n, apart
+}
+
+// apartVariance is the 99.5 % point of χ² of four degrees of freedom over its
+// median.
+const apartVariance = 4.43
 
 // othersCount is how much the holes' common figure counts beside a hole's own.
 const othersCount = 2
