@@ -37,8 +37,8 @@ const (
 	// px, how near beside the steepest place an extremum of the slope is that
 	// one's own: blur, and the halo of a camera's sharpening.
 	ownHalo = 3.0
-	// Grey levels at which a camera can tell no more.
-	blown = 250.0
+	// Grey level from which on nearly all of a tone is white.
+	blown = 254.5
 	// How far outwards, at most, a blurred edge of a blown-out tone seems to lie,
 	// over its width from nine tenths of the tone to one. An edge blurred by a
 	// Gaussian is steepest farther out where it is cut off at white below what it

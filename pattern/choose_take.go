@@ -67,7 +67,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		switch {
 		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-1.15*hole:
 			// A bore is a hole too: of the same shade as the bolt holes.
-			if r.inside() != shade {
+			if r.Either || r.inside() != shade {
 				e *= 0.4
 			}
 			if e > math.Max(bore, 0.12) {
@@ -75,7 +75,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 			}
 		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+1.15*hole:
 			// The face ends at its rim: the other shade.
-			if r.inside() == shade {
+			if r.Either || r.inside() == shade {
 				e *= 0.4
 			}
 			if e > math.Max(rim, 0.12) {
@@ -89,4 +89,5 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 	if c.out.Rim >= 0 {
 		c.out.Reasons[c.out.Rim] = "rim: surrounds all holes"
 	}
+	c.findMouth(s, hole)
 }

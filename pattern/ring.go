@@ -39,6 +39,7 @@ type Ring struct {
 	RadiusPx float64 // its radius in the picture
 	RimSeen  float64 // share of the rim on which the edge was found, 0 to 1
 	Contrast float64 // grey levels, positive where the inside is brighter
+	Either   bool    // the inside is brighter along one part of the rim and darker along another, as of something deep
 	Score    float64 // strength of the evidence; comparable within one source
 	Scatter  float64 // mm, robust standard deviation of the edge points about the circle
 }

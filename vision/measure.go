@@ -341,6 +341,9 @@ func (r rim) mark(l level, start candidate) Mark {
 	}
 	m.Scatter = 1.4826 * median(off) * 2 / (l.sx + l.sy)
 	m.Contrast = -start.sign * median(r.strength)
+	if start.sign == 0 {
+		m.Kind, m.Contrast = Either, median(r.strength)
+	}
 	m.RimSeen = start.seen
 	if m.RimSeen == 0 {
 		m.RimSeen = r.seen(off)
