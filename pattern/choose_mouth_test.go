@@ -57,3 +57,31 @@ func TestBoreMouth(t *testing.T) {
 		}
 	}
 }
+
+// What is next to nothing in strength, contrast and crispness at once is no bore.
+func TestNoBoreOfNothing(t *testing.T) {
+	faint := edge(7, 40, 0, false)
+	faint.RimSeen, faint.Contrast, faint.Score, faint.Scatter = 0.8, -1, 3, 0.4
+	got, err := Choose(append(facePlate(), faint), ChooseOptions{})
+	if err != nil || got.Bore >= 0 {
+		t.Errorf("bore %d, %v", got.Bore, err)
+	}
+}
+
+// A shade within a hole is not the hole, and the hole not its chamfer.
+func TestShadeWithinHole(t *testing.T) {
+	rings := facePlate()
+	shade := rings[2]
+	shade.ID, shade.Diameter, shade.Contrast = 7, 6.5, -1.6
+	rings[2].Scatter = 0.06
+	rings = append(rings, shade)
+	got, err := Choose(rings, ChooseOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, h := range got.Holes {
+		if rings[h].ID == 7 {
+			t.Error("the shade is taken for the hole")
+		}
+	}
+}

@@ -57,6 +57,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		hole = math.Max(hole, c.rings[h].radius())
 	}
 	shade := c.rings[holes[0]].inside()
+	beside := c.typicalOf(holes)
 	bore, rim := 0.0, 0.0
 	for i, r := range c.rings {
 		if slices.Contains(holes, i) || c.dropped[i] || r.Scatter > 0.015*r.radius()+0.15 {
@@ -70,7 +71,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 			if r.Either || r.inside() != shade {
 				e *= 0.4
 			}
-			if e > math.Max(bore, 0.12) {
+			if e > math.Max(bore, 0.12) && beside.inAll(r) >= leastInAll {
 				bore, c.out.Bore = e, i
 			}
 		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+1.15*hole:
