@@ -12,6 +12,7 @@ const (
 	clearMouth  = 0.35  // of the bore's evidence, what a mouth must have
 	mouthChance = 0.12  // and at least this much
 	deepChamfer = 1.5   // times as deep as wide, at most, is a chamfer
+	hardlyOut   = 0.02  // of a mouth's radius, how far what lies in it may seem to lie beyond
 	wideChamfer = 0.12  // of the bore's radius, at most, is its width
 )
 
@@ -27,8 +28,8 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	mouth := -1
 	for i, r := range c.rings {
 		if i == b || i == c.out.Rim || c.dropped[i] || r.Scatter > roundMouth*r.radius()+roundMouthU || r.RimSeen < 0.6 ||
-			r.radius() < 1.01*bore.radius() || r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > s.Radius-1.15*hole ||
-			r.evidence() < math.Max(clearMouth*bore.evidence(), mouthChance) || !within(bore, r) || !above(bore, r) {
+			r.radius() < bore.radius() && !finer(r, bore) || r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > s.Radius-1.15*hole ||
+			r.evidence() < math.Max(clearMouth*bore.evidence(), mouthChance) || !finer(r, bore) && (!within(bore, r) || !above(bore, r)) {
 			continue
 		}
 		if mouth < 0 || r.Diameter > c.rings[mouth].Diameter {
@@ -41,6 +42,10 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	c.out.Mouth = mouth
 	in := c.rings[mouth]
 	wide := in.radius() - bore.radius()
+	if finer(in, bore) {
+		c.out.Reasons[mouth] = "the bore's edge once more, better told from what lies in it"
+		return
+	}
 	if deep := r2.Dot(r2.Sub(bore.Centre, in.Centre), bore.Aside) / r2.Norm2(bore.Aside); wide < wideChamfer*in.radius() && deep < deepChamfer*wide {
 		c.out.Reasons[mouth] = "chamfer of the bore: its edge in the face"
 		return
@@ -50,7 +55,14 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	c.out.Bore = mouth
 }
 
-// within says that a ring lies within a larger one.
+// finer says that a ring is the same edge as another, better measured: without what
+// lies within it on one side.
+func finer(r, other Ring) bool {
+	return r.sizeOff(other) < 0.01 && r2.Norm(r2.Sub(r.Centre, other.Centre)) < 0.01*other.radius() && r.Scatter < 0.6*other.Scatter
+}
+
+// within says that a ring lies within a larger one, or hardly beyond: where the
+// lip hides a far end, that is measured as partly the lip.
 func within(r, larger Ring) bool {
-	return r2.Norm(r2.Sub(r.Centre, larger.Centre)) < larger.radius()-r.radius()
+	return r2.Norm(r2.Sub(r.Centre, larger.Centre)) < larger.radius()-r.radius()+hardlyOut*larger.radius()
 }

@@ -10,20 +10,25 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// FindMouth looks for the edges of something deep: circles about any of the
-// places along a path, of radii between from and to (px), whose inside may be
-// darker on one side and lighter on the other, as a bore's wall is that is lit
-// from aside.
+// FindMouth looks for the edges of something deep: circles of radii between from
+// and to whose centres lie on the way from one place to another, or as far as
+// about beside it (px). Their inside may be darker on one side and lighter on the
+// other, as a bore's wall is that is lit from aside.
 //
-// On a reduced picture each place of the path counts, for each radius, along how
-// much of the rim the grey is steepest just there, whichever way it goes. What
-// stands out is then measured finely.
-func FindMouth(pic *Picture, path []r2.Vec, from, to float64) ([]Mark, error) {
+// On a reduced picture for each centre and radius it is counted along how much of
+// the rim the grey is steepest just there, whichever way it goes. What stands out
+// is then measured finely.
+func FindMouth(pic *Picture, way [2]r2.Vec, about, from, to float64) ([]Mark, error) {
 	p, err := pic.pyramid()
-	if err != nil || len(path) == 0 || !(to > from) || !(from > 0) {
+	if err != nil || !(to > from) || !(from > 0) {
 		return nil, err
 	}
-	starts := p.mouths(path, from, to)
+	// All are looked for on one level, on which faint edges stand out, and small
+	// ones on finer levels than large ones once more.
+	starts := p.mouths(way, about, from, to)
+	for lo := from; lo < to; lo *= mouthBand {
+		starts = append(starts, p.mouths(way, about, lo, min(mouthBand*lo, to))...)
+	}
 	found := make([][]Mark, len(starts))
 	each(len(starts), func(i int) { found[i] = p.mouthsAt(starts[i]) })
 	return slices.DeleteFunc(distinct(slices.Concat(found...)), func(m Mark) bool {
@@ -32,12 +37,14 @@ func FindMouth(pic *Picture, path []r2.Vec, from, to float64) ([]Mark, error) {
 }
 
 const (
-	mouthRadius  = 70.0 // px of the level, of the largest circle that is looked for
+	mouthRadius  = 90.0 // px of the level, of the largest circle that is looked for
+	mouthBand    = 1.5  // times as large as the smallest is the largest that is looked for at once
 	mouthSectors = 72
+	mouthStep    = 1.5   // px of the level, from centre to centre
 	mouthSeen    = 0.6   // of the rim, along which a mouth must be seen
 	mouthScatter = 0.012 // and how round it must be, over its radius
 	mouthNoise   = 2.5   // times the usual slope that an edge has
-	mostMouths   = 12    // places that are measured
+	mostMouths   = 8     // places of each band that are measured
 	mouthScore   = 3.0   // a mark's score for each time that it is seen more than any circle here
 
 	fineRadius  = 140.0 // px of the level, of a circle that is measured
@@ -50,7 +57,7 @@ const (
 
 // mouths are the places and radii about which an edge stands out along most of
 // the rim, the most so first.
-func (p *pyramid) mouths(path []r2.Vec, from, to float64) []candidate {
+func (p *pyramid) mouths(way [2]r2.Vec, about, from, to float64) []candidate {
 	l := p.fit(to, mouthRadius)
 	scale := (l.sx + l.sy) / 2
 	first := math.Max(from*scale, 3)
@@ -64,6 +71,7 @@ func (p *pyramid) mouths(path []r2.Vec, from, to float64) []candidate {
 	}
 	best := make([]place, n)
 	all := 0.0
+	path := placesOn(way, about, mouthStep/scale)
 	for _, c := range path {
 		for i, v := range l.steepShares(l.down(c), first, n) {
 			if v > best[i].share {
@@ -82,6 +90,21 @@ func (p *pyramid) mouths(path []r2.Vec, from, to float64) []candidate {
 	}
 	slices.SortStableFunc(out, func(a, b candidate) int { return cmp.Compare(b.z, a.z) })
 	return out[:min(len(out), mostMouths)]
+}
+
+// placesOn are places at most a step apart on a way, and as far as about beside it.
+func placesOn(way [2]r2.Vec, about, step float64) []r2.Vec {
+	steps, beside := math.Ceil(r2.Norm(r2.Sub(way[1], way[0]))/step), math.Ceil(about/step)
+	var places []r2.Vec
+	for k := 0.0; k <= steps; k++ {
+		on := r2.Add(way[0], r2.Scale(k/max(steps, 1), r2.Sub(way[1], way[0])))
+		for x := -beside; x <= beside; x++ {
+			for y := -beside; y <= beside; y++ {
+				places = append(places, r2.Add(on, r2.Scale(about/max(beside, 1), r2.Vec{X: x, Y: y})))
+			}
+		}
+	}
+	return places
 }
 
 // steepShares are the shares of the rim on which the grey is steepest within a

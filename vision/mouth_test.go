@@ -4,6 +4,7 @@ import (
 	"image"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"boltrose/pattern/circle"
@@ -40,11 +41,8 @@ func TestFindMouth(t *testing.T) {
 	chamfer := circle.Circle{Centre: r2.Vec{X: 454.1, Y: 402.2}, Radius: 250}
 	end := circle.Circle{Centre: r2.Vec{X: 485, Y: 412}, Radius: 170}
 	pic := deepBore(mouth, chamfer, end)
-	var path []r2.Vec
-	for s := -4.0; s < 80; s += 4 {
-		path = append(path, r2.Vec{X: end.Centre.X - s*0.95, Y: end.Centre.Y - s*0.3})
-	}
-	marks, err := FindMouth(pic, path, 1.02*end.Radius, 380)
+	way := [2]r2.Vec{end.Centre, {X: end.Centre.X - 80*0.95, Y: end.Centre.Y - 80*0.3}}
+	marks, err := FindMouth(pic, way, 0, 0.98*end.Radius, 380)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,12 +60,17 @@ func TestFindMouth(t *testing.T) {
 	for _, m := range marks {
 		t.Logf("%.1f, %.1f radius %.1f seen %.2f scatter %.2f score %.1f", m.Centre.X, m.Centre.Y, m.Radius, m.RimSeen, m.Scatter, m.Score)
 	}
-	for _, c := range []struct {
-		path     []r2.Vec
-		from, to float64
-	}{{nil, 10, 20}, {path, 20, 10}, {path, 0, 10}, {path, 20, 20.1}, {[]r2.Vec{{X: -500, Y: -500}}, 10, 60}} {
-		if marks, err := FindMouth(pic, c.path, c.from, c.to); err != nil || len(marks) > 0 {
-			t.Errorf("%v from %g to %g: %d marks, %v", c.path, c.from, c.to, len(marks), err)
+	// Where nothing is known its centre may be anywhere about a place.
+	at := r2.Vec{X: 448, Y: 405}
+	marks, err = FindMouth(pic, [2]r2.Vec{at, at}, 10, 60, 380)
+	if err != nil || !slices.ContainsFunc(marks, func(m Mark) bool {
+		return r2.Norm(r2.Sub(m.Centre, mouth.Centre)) < 0.4 && math.Abs(m.Radius-mouth.Radius) < 0.6
+	}) {
+		t.Errorf("about a place beside it, it is not among %d marks, %v", len(marks), err)
+	}
+	for _, c := range []struct{ x, from, to float64 }{{450, 20, 10}, {450, 0, 10}, {450, 20, 20.1}, {-500, 10, 60}} {
+		if marks, err := FindMouth(pic, [2]r2.Vec{{X: c.x, Y: 400}, {X: c.x, Y: 400}}, 0, c.from, c.to); err != nil || len(marks) > 0 {
+			t.Errorf("%+v: %d marks, %v", c, len(marks), err)
 		}
 	}
 }

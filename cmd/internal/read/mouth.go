@@ -40,47 +40,28 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 	}
 	near := r.Rings[first.Holes[0]].CentrePx
 	most := around.Radius - mouthClear*hole
-	at, least := around.Centre, leastMouth*around.Radius
-	var places []r2.Vec // mm
+	way, about, least := [2]r2.Vec{around.Centre, around.Centre}, mouthAbout*around.Radius, leastMouth*around.Radius
 	if b := first.Bore; b >= 0 {
 		bore := r.Rings[b]
-		at, least = bore.Centre, mouthLarger*bore.Diameter/2
-		towards := r2.Vec{}
+		about, least = 0, mouthLess*bore.Diameter/2
+		way = [2]r2.Vec{bore.Centre, bore.Centre}
 		if bore.Aside != (r2.Vec{}) {
-			towards = r2.Scale(-1, r2.Unit(bore.Aside))
-		}
-		// What is seen within the mouth cannot lie farther aside than that.
-		step := most / mouthSteps
-		for s := -step; s <= most-bore.Diameter/2; s += step {
-			places = append(places, r2.Add(at, r2.Scale(s, towards)))
-			if towards == (r2.Vec{}) {
-				break
-			}
-		}
-	} else {
-		step := most / mouthSteps
-		for i := -3.0; i <= 3; i++ {
-			for j := -3.0; j <= 3; j++ {
-				places = append(places, r2.Add(at, r2.Vec{X: i * step, Y: j * step}))
-			}
+			// What is seen within the mouth cannot lie farther aside than that.
+			way[1] = r2.Sub(bore.Centre, r2.Scale(math.Max(most-bore.Diameter/2, 0), r2.Unit(bore.Aside)))
 		}
 	}
-	var path []r2.Vec
 	larger := 0.0
-	for _, mm := range places {
+	for i, mm := range way {
 		px, ok := r.Scaling.Plane.Px(mm, near)
 		if !ok {
 			return circles, nil
 		}
-		beside, ok := r.Scaling.Plane.Px(r2.Add(mm, r2.Vec{X: 1}), px)
-		if !ok {
-			return circles, nil
-		}
-		a, _ := r.look.to(px)
-		b, _ := r.look.to(beside)
-		path, larger = append(path, a), r2.Norm(r2.Sub(b, a))
+		way[i], _ = r.look.to(px)
+		x, y := r.Scaling.Plane.MMPerPx(px)
+		_, k := r.look.to(px)
+		larger = 2 * k / (x + y)
 	}
-	found, err := vision.FindMouth(r.look.picture, path, least*larger, most*larger)
+	found, err := vision.FindMouth(r.look.picture, way, about*larger, least*larger, most*larger)
 	if err != nil {
 		return nil, err
 	}
@@ -90,8 +71,8 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 }
 
 const (
-	leastMouth  = 0.12  // of the pitch circle's radius, the smallest mouth that is looked for
-	mouthClear  = 1.15  // hole radii between the mouth and the pitch circle, at least
-	mouthLarger = 1.015 // how much larger than the edge that is seen a mouth is
-	mouthSteps  = 70    // of the largest mouth's radius, by which its centre is moved
+	leastMouth = 0.12 // of the pitch circle's radius, the smallest mouth that is looked for
+	mouthClear = 1.15 // hole radii between the mouth and the pitch circle, at least
+	mouthLess  = 0.98 // of the edge that is seen, what its mouth is at least
+	mouthAbout = 0.05 // of the pitch circle's radius, how far from its centre a bore's is
 )
