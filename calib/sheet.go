@@ -98,6 +98,11 @@ func sheetOf(quads []vision.Quad, w, h int, set SheetSet) (*Plane, *SheetFit, er
 	if err := s.solve(); err != nil {
 		return nil, nil, err
 	}
+	doubts, err := s.standOff()
+	if err != nil {
+		return nil, nil, err
+	}
+	warnings = append(warnings, doubts...)
 	plane, fit, err := s.plane()
 	if err != nil {
 		return nil, nil, err
@@ -152,6 +157,7 @@ type sheetLines struct {
 	weight []float64 // and as it lies
 	sigma  float64   // px, of a point of unit weight
 	lines  [4]sideLine
+	edgesU [2]float64 // mm, by which the edges seen to the right and left, and above and below, may together lie farther apart than the sheet's
 
 	sol solution
 	cov *mat.SymDense
@@ -167,14 +173,7 @@ func newSheetLines(v sheetView, w, h int, set SheetSet) (*sheetLines, error) {
 	s := &sheetLines{quad: v.quad, size: v.size, set: set, sigma: 1}
 	x, y := v.size.Width/2, v.size.Height/2
 	s.lines = [4]sideLine{{r2.Vec{Y: 1}, y}, {r2.Vec{X: 1}, x}, {r2.Vec{Y: -1}, y}, {r2.Vec{X: -1}, x}}
-	for i, side := range v.quad.Sides {
-		for k, p := range side.Edge {
-			s.points = append(s.points, p)
-			s.side = append(s.side, i)
-			s.prior = append(s.prior, side.Weight[k])
-		}
-	}
-	s.weight = slices.Clone(s.prior)
+	s.takeEdges()
 	corners := set.controls(w, h, v.size, v.quad)
 	s.view = newPhotoMap(corners)
 	_, s.unit = extent(v.size.corners())
@@ -186,6 +185,19 @@ func newSheetLines(v sheetView, w, h int, set SheetSet) (*sheetLines, error) {
 		s.view.start[pH+6], s.view.start[pH+7] = 0, 0
 	}
 	return s, nil
+}
+
+// takeEdges takes the edge points of the sides.
+func (s *sheetLines) takeEdges() {
+	s.points, s.side, s.prior = nil, nil, nil
+	for i, side := range s.quad.Sides {
+		for k, p := range side.Edge {
+			s.points = append(s.points, p)
+			s.side = append(s.side, i)
+			s.prior = append(s.prior, side.Weight[k])
+		}
+	}
+	s.weight = slices.Clone(s.prior)
 }
 
 // solve fits the lines: the lens first free, then, where the edges do not
@@ -367,8 +379,8 @@ func (s *sheetLines) plane() (*Plane, *SheetFit, error) {
 	// All edges may lie outside together: then width and height err together.
 	w, h := s.size.Width, s.size.Height
 	edge := 2 * edgeU * s.mmPerPx()
-	cov.SetSym(n+2, n+2, (s.size.UWidth*s.size.UWidth+edge*edge)/(w*w))
-	cov.SetSym(n+3, n+3, (s.size.UHeight*s.size.UHeight+edge*edge)/(h*h))
+	cov.SetSym(n+2, n+2, (s.size.UWidth*s.size.UWidth+edge*edge+s.edgesU[0]*s.edgesU[0])/(w*w))
+	cov.SetSym(n+3, n+3, (s.size.UHeight*s.size.UHeight+edge*edge+s.edgesU[1]*s.edgesU[1])/(h*h))
 	cov.SetSym(n+2, n+3, edge*edge/(w*h))
 	cov.SetSym(n+4, n+4, s.size.USquare*s.size.USquare)
 

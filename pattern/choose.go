@@ -24,6 +24,10 @@ type Choice struct {
 	Bore  int         // index of the centre bore's ring, −1 when there is none
 	Rim   int         // index of the part's outer rim, −1 when there is none
 
+	// Mouth is the ring that is the bore's edge in the face, where it can be told
+	// from others; −1 where it cannot. The bore itself may lie in a chamfer.
+	Mouth int
+
 	// OffCircle lists the holes, among Holes, that do not lie on the pitch
 	// circle of the others. They are reported and take no part in its fit.
 	OffCircle []int
@@ -59,7 +63,7 @@ type ChooseOptions struct {
 // It fails with ErrNoPattern when nothing can be trusted.
 func Choose(rings []Ring, opts ChooseOptions) (Choice, error) {
 	c := &chooser{rings: rings, opts: opts, out: Choice{
-		Outer: map[int]int{}, Doubt: map[int][2][2]float64{}, Bore: -1, Rim: -1, Reasons: make([]string, len(rings)),
+		Outer: map[int]int{}, Doubt: map[int][2][2]float64{}, Bore: -1, Rim: -1, Mouth: -1, Reasons: make([]string, len(rings)),
 	}}
 	c.admit()
 	if !opts.Free {
@@ -106,6 +110,7 @@ func (c *chooser) admit() {
 			c.evidence[i] = 1
 		case r.Diameter < c.opts.MinDiameter || c.opts.MaxDiameter > 0 && r.Diameter > c.opts.MaxDiameter:
 			c.out.Reasons[i] = "left: not of the size asked for"
+		case r.Either: // no hole
 		case math.Abs(r.Contrast) < leastContrast*steepest:
 			c.out.Reasons[i] = "left: next to nothing beside the clear edges of this picture"
 		default:

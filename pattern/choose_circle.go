@@ -190,7 +190,7 @@ func (c *chooser) concentricWith(s supposed, hole float64) float64 {
 	best := 0.0
 	for i, r := range c.rings {
 		off := r2.Norm(r2.Sub(r.Centre, s.Centre))
-		if off > 0.03*s.Radius+0.3 || c.dropped[i] {
+		if off > 0.03*s.Radius+0.3 || c.dropped[i] || r.Either {
 			continue
 		}
 		within := r.radius() < s.Radius-1.2*hole && r.radius() > 0.15*s.Radius

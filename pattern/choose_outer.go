@@ -10,6 +10,8 @@ import (
 const (
 	leastOuter = 1.12
 	mostOuter  = 2.6
+	// Of a hole's contrast, what an edge within it has that is the hole's itself.
+	faintWithin = 0.2
 )
 
 // chooseEdges tells which of its edges each hole is measured on.
@@ -37,6 +39,9 @@ func (c *chooser) claimOuters() {
 				e++
 			case e < 0.5*c.rings[h].evidence():
 				continue
+			}
+			if c.rings[i].Diameter < c.rings[h].Diameter && math.Abs(c.rings[i].Contrast) < faintWithin*math.Abs(c.rings[h].Contrast) {
+				continue // shade on the wall, or a far end
 			}
 			if e <= best {
 				continue

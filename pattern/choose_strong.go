@@ -77,9 +77,15 @@ func (t typical) holds(c *chooser, i int, share float64) bool {
 	least := fineScatter * r.radius()
 	rounder := math.Max(t.scatter, least) / math.Max(r.Scatter, least)
 	crisp := contrast * math.Min(1, 2*rounder)
-	// Weak in one respect a hole may be, but not in all of them at once.
-	inAll := r.Score / t.score * contrast * math.Min(1, rounder)
-	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share && inAll >= leastInAll*math.Min(1, share/0.6)
+	return c.evidence[i] >= 0.5*share*t.evidence && crisp >= share && t.inAll(r) >= leastInAll*math.Min(1, share/0.6)
+}
+
+// inAll is how clear a ring is beside the typical hole, in strength, contrast and
+// crispness at once: weak in one respect a hole or a bore may be, but not in all.
+func (t typical) inAll(r Ring) float64 {
+	least := fineScatter * r.radius()
+	rounder := math.Max(t.scatter, least) / math.Max(r.Scatter, least)
+	return r.Score / t.score * math.Abs(r.Contrast) / t.contrast * math.Min(1, rounder)
 }
 
 // line says that a ring is a line, where the holes are steps from paper to lead: a

@@ -55,6 +55,7 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		hole = math.Max(hole, c.rings[h].radius())
 	}
 	shade := c.rings[holes[0]].inside()
+	beside := c.typicalOf(holes)
 	bore, rim := 0.0, 0.0
 	for i, r := range c.rings {
 		if slices.Contains(holes, i) || c.dropped[i] || r.Scatter > 0.015*r.radius()+0.15 {
@@ -65,15 +66,15 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		switch {
 		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-1.15*hole:
 			// A bore is a hole too: of the same shade as the bolt holes.
-			if r.inside() != shade {
+			if r.Either || r.inside() != shade {
 				e *= 0.4
 			}
-			if e > math.Max(bore, 0.12) {
+			if e > math.Max(bore, 0.12) && beside.inAll(r) >= leastInAll {
 				bore, c.out.Bore = e, i
 			}
 		case off < 0.15*s.Radius+0.5 && r.radius()-off > s.Radius+1.15*hole:
 			// The face ends at its rim: the other shade.
-			if r.inside() == shade {
+			if r.Either || r.inside() == shade {
 				e *= 0.4
 			}
 			if e > math.Max(rim, 0.12) {
@@ -87,4 +88,5 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 	if c.out.Rim >= 0 {
 		c.out.Reasons[c.out.Rim] = "rim: surrounds all holes"
 	}
+	c.findMouth(s, hole)
 }

@@ -139,7 +139,7 @@ func TestCombineKnownPitchCircleDoesNotShrink(t *testing.T) {
 	s := newScanner(rand.New(rand.NewPCG(21, 22)))
 	known := func(name string) Named {
 		var rings []Ring
-		choice := Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Circle: true}
+		choice := Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Mouth: -1, Circle: true}
 		for i, h := range s.scan(t, name, gearbox(), 0, 0.02).Holes {
 			ring := Ring{ID: i + 1, Centre: r2.Vec{X: h.X, Y: h.Y}, Diameter: 9, CentreCov: [2][2]float64{{0.0004, 0}, {0, 0.0004}}}
 			for k, m := range sharedMoves(ring.Centre, false) {

@@ -19,11 +19,13 @@ import (
 // one, none is moved: alike deep, they are all seen aside alike. Where none has
 // one and sizes hardly differ, see [chamfered].
 //
-// How far below the face other edges lie is not known: holes and bores have
-// their edges broken. That is counted in their covariances.
+// How far below the face other edges lie is known only as far as their chamfers
+// would be seen. That is counted in their covariances: of holes that all show one
+// edge alike at the bore, because among themselves they are not out of place.
 func OnFace(rings []Ring, choice Choice) []Ring {
 	out := slices.Clone(rings)
 	usual := usualSize(rings, choice.Holes)
+	alike := 0.0   // mm, how deep all holes may lie together, as a standard uncertainty
 	known := false // whether holes of hardly another size lie as deep as the others
 	if deeper, ok := chamfered(rings, choice); ok {
 		known = true
@@ -49,6 +51,9 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 		}
 		for _, h := range holes {
 			o, ok := choice.Outer[h]
+			if !known && len(pairs) < len(holes) {
+				alike = math.Max(alike, rings[h].unseenDepth())
+			}
 			if ok && len(pairs) == len(holes) && !mixed(rings[h], rings[o]) {
 				out[h].Centre, out[h].CentreCov, out[h].Shared = rings[o].Centre, rings[o].CentreCov, rings[o].Shared
 				continue
@@ -61,7 +66,10 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 		}
 	}
 	if b := choice.Bore; b >= 0 {
-		out[b] = rings[b].atDepth(boreDepthU)
+		if m := choice.Mouth; m >= 0 {
+			out[b].Centre, out[b].CentreCov, out[b].Shared = rings[m].Centre, rings[m].CentreCov, rings[m].Shared
+		}
+		out[b] = out[b].atDepth(math.Hypot(holeDepthU, rings[b].unseenDepth())).atDepth(alike)
 	}
 	return out
 }
@@ -71,13 +79,22 @@ func OnFace(rings []Ring, choice Choice) []Ring {
 // of one size are of one make.
 const othersDeepU = 0.3
 
-// How far below the face the edges of holes and bores lie, in mm as standard
-// uncertainties about the face itself: edges are broken by some hundredths of a
-// millimetre, and bores chamfered by up to one. Common practice.
-const (
-	holeDepthU = 0.03
-	boreDepthU = 0.6
-)
+// holeDepthU is how far below the face an edge lies that is seen to be the
+// outermost, in mm as a standard uncertainty about the face itself: edges are
+// broken by some hundredths of a millimetre. Common practice.
+const holeDepthU = 0.03
+
+// unseenDepth is how deep, as a standard uncertainty in mm, an edge may lie beside
+// which no other is seen: edges nearer than apartPx in the picture run into one, so
+// that on a chamfer of 45° either may have been measured (a rectangular
+// distribution of that width, JCGM 100:2008 clause 4.3.7).
+func (r Ring) unseenDepth() float64 {
+	return apartPx / math.Sqrt(3) * r.radius() / math.Max(r.RadiusPx, 1)
+}
+
+// apartPx is how far apart in the picture two edges are that are told from one
+// another: blur of one px and what the slopes are smoothed by.
+const apartPx = 3.0
 
 // usualSize is the median of the holes' diameters.
 func usualSize(rings []Ring, holes []int) float64 {

@@ -12,7 +12,7 @@ import (
 // the line of sight meets the face.
 func slantedHoles(n int, deep float64, withOuter func(int) bool) (rings []Ring, choice Choice, want []r2.Vec) {
 	camera, away := r2.Vec{X: 250, Y: -90}, 400.0
-	choice = Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Circle: true}
+	choice = Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Mouth: -1, Circle: true}
 	for i := range n {
 		at := polar(40, 360*float64(i)/float64(n)+10)
 		want = append(want, at)
@@ -99,23 +99,49 @@ func TestOnFaceMixed(t *testing.T) {
 	}
 }
 
-// How deep the edges of a plain hole and of the bore lie is not known, and
-// counts along the view only.
+// How deep the edges of a plain hole and of the bore lie is known as far as a
+// chamfer would be seen, and counts along the view only; for the bore the holes'
+// count too, which lie as deep as one another.
 func TestOnFaceDepth(t *testing.T) {
 	rings, choice, _ := slantedHoles(3, 0, func(int) bool { return false })
-	rings = append(rings, rings[0])
-	choice.Bore = 3
-	got := OnFace(rings, choice)
-	for i, u := range []float64{0.03, 0.03, 0.03, 0.6} {
-		a := rings[i].Aside
-		along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
-		in := func(d r2.Vec) float64 {
-			c := got[i].CentreCov
-			return d.X*(c[0][0]*d.X+c[0][1]*d.Y) + d.Y*(c[1][0]*d.X+c[1][1]*d.Y)
+	for i := range rings {
+		rings[i].RadiusPx = 40 // 0.1 mm/px
+	}
+	bore, mouth := rings[0], rings[0]
+	bore.Diameter, bore.RadiusPx = 30, 150
+	mouth.Diameter, mouth.RadiusPx = 32, 160
+	mouth.Centre = r2.Add(mouth.Centre, r2.Vec{X: 0.3})
+	rings = append(rings, bore, mouth)
+	unseen := 3 * 0.1 / math.Sqrt(3)
+	for _, told := range []bool{false, true} {
+		choice.Bore, choice.Mouth = 3, -1
+		want := bore.Centre
+		if told {
+			choice.Mouth, want = 4, mouth.Centre
 		}
-		if want := 1e-4 + u*u*r2.Norm2(a); math.Abs(in(along)-want) > 1e-9 || math.Abs(in(across)-1e-4) > 1e-9 {
-			t.Errorf("ring %d: variances %g along the view and %g across, want %g and 1e-4", i, in(along), in(across), want)
+		got := OnFace(rings, choice)
+		if got[3].Centre != want {
+			t.Errorf("the bore is put at %v, want %v", got[3].Centre, want)
 		}
+		for i, u := range []float64{0.03, 0.03, 0.03, math.Sqrt(0.03*0.03 + 2*unseen*unseen)} {
+			a := rings[i].Aside
+			along, across := r2.Unit(a), r2.Unit(r2.Vec{X: -a.Y, Y: a.X})
+			in := func(d r2.Vec) float64 {
+				c := got[i].CentreCov
+				return d.X*(c[0][0]*d.X+c[0][1]*d.Y) + d.Y*(c[1][0]*d.X+c[1][1]*d.Y)
+			}
+			if want := 1e-4 + u*u*r2.Norm2(a); math.Abs(in(along)-want) > 1e-9 || math.Abs(in(across)-1e-4) > 1e-9 {
+				t.Errorf("ring %d: variances %g along the view and %g across, want %g and 1e-4", i, in(along), in(across), want)
+			}
+		}
+	}
+	// Where the holes' depth is known by their chamfers the bore's alone counts.
+	rings, choice, _ = slantedHoles(3, 0, func(int) bool { return true })
+	rings = append(rings, bore)
+	choice.Bore = len(rings) - 1
+	got := OnFace(rings, choice)[choice.Bore].CentreCov
+	if want := 2e-4 + (0.03*0.03+unseen*unseen)*r2.Norm2(bore.Aside); math.Abs(got[0][0]+got[1][1]-want) > 1e-9 {
+		t.Errorf("the bore's variance is %g, want %g", got[0][0]+got[1][1], want)
 	}
 }
 

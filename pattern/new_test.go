@@ -13,7 +13,7 @@ import (
 // the others, two with chamfers, a bore a little off and a rim.
 func keyed() ([]Ring, Choice) {
 	var rings []Ring
-	c := Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Circle: true}
+	c := Choice{Outer: map[int]int{}, Bore: -1, Rim: -1, Mouth: -1, Circle: true}
 	for i, deg := range []float64{80, 140, 200, 260, 320, 25} {
 		c.Holes = append(c.Holes, i)
 		rings = append(rings, ring(i, r2.Add(r2.Vec{X: 105, Y: 150}, polar(48, deg)), 8.5))

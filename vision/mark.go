@@ -11,6 +11,7 @@ type Kind string
 const (
 	Lighter Kind = "lighter inside"
 	Darker  Kind = "darker inside"
+	Either  Kind = "either inside" // darker on one side, lighter on another
 )
 
 // Mark is one circular edge of a picture.
@@ -26,16 +27,19 @@ type Mark struct {
 	Weight []float64
 
 	RimSeen  float64 // share of the rim on which the edge stands out, 0 to 1
-	Contrast float64 // grey levels a pixel across the edge, positive where the inside is lighter
+	Contrast float64 // grey levels a pixel across the edge, positive where the inside is lighter, or of either kind
 	Step     float64 // grey levels that the inside is lighter by than the outside, past the edge itself: next to none where the edge is a drawn line's
 	Scatter  float64 // px, robust standard deviation of the edge points about the circle
 	Score    float64 // edge strength all round the rim, in units of what circles in this picture's texture have by chance
 }
 
-// sign is that of the outward slope.
+// sign is that of the outward slope; 0 where it differs along the rim.
 func (m Mark) sign() float64 {
-	if m.Kind == Darker {
+	switch m.Kind {
+	case Darker:
 		return 1
+	case Either:
+		return 0
 	}
 	return -1
 }

@@ -354,6 +354,9 @@ func (r rim) mark(l level, start candidate) Mark {
 		strength, rise = append(strength, r.strength[i]), append(rise, r.rise[i])
 	}
 	m.Contrast = -start.sign * median(strength)
+	if start.sign == 0 {
+		m.Kind, m.Contrast = Either, median(strength)
+	}
 	m.Step = -median(rise)
 	return m
 }

@@ -18,6 +18,8 @@ type Quad struct {
 	Sides  [4]Side
 	Corner [4]r2.Vec // px, where the sides meet; rounded or hidden corners are made sharp
 	Score  float64   // 0 to 1: how much of the outline is seen, whether the sides end at the corners, whether inside they border on one tone
+
+	bowed [4]bowed // the sides as they were measured
 }
 
 // Side is one side of an outline.
@@ -32,6 +34,9 @@ type Side struct {
 	Contrast float64 // grey levels a pixel across the edge, positive where the sheet is lighter than what it lies on
 	Scatter  float64 // px, robust standard deviation of the edge points about the side
 	Bow      float64 // px, how far the middle of the side lies outside the line between its ends
+	Out      float64 // px, of an edge beside a side: how far outside of the side its middle lies
+	Beside   []Side  // straight edges along the side, near it, from inside to outside, its own among them
+	Across   Across  // the grey across it
 }
 
 // SideNames are the names of a quad's sides in their order.
@@ -95,6 +100,9 @@ func FindQuads(pic *Picture) ([]Quad, error) {
 	}
 	slices.SortStableFunc(quads, func(a, b Quad) int { return cmp.Compare(b.Score, a.Score) })
 	if len(quads) > 0 {
+		for i := range quads {
+			p.lookBeside(&quads[i])
+		}
 		return quads, nil
 	}
 	if missing >= 0 {

@@ -60,6 +60,7 @@ func (p *pyramid) measureQuad(l level, o outline) (Quad, bool) {
 		}
 		q.Corner[i] = c
 	}
+	q.bowed = sides
 	return q, true
 }
 

@@ -145,6 +145,9 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 	if circles, err = r.lookRound(circles, choose); err != nil {
 		return err
 	}
+	if circles, err = r.lookMouth(circles, choose); err != nil {
+		return err
+	}
 	if len(opts.Drop) > 0 {
 		// Numbers to drop are those that the same picture has without it.
 		o, c := opts, choose

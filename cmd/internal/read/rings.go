@@ -61,6 +61,7 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 			Shared:    c.Shared, SharedDiameter: c.SharedDiameter,
 			CentrePx: m.Centre, RadiusPx: m.Radius,
 			Aside:   r.Scaling.Plane.Aside(m.Centre),
+			Either:  m.Kind == vision.Either,
 			RimSeen: m.RimSeen, Contrast: m.Contrast, Step: m.Step, Score: m.Score, Scatter: c.Scatter,
 		}
 	}

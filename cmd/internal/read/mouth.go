@@ -1,0 +1,78 @@
+package read
+
+import (
+	"math"
+	"slices"
+
+	"boltrose/calib"
+	"boltrose/pattern"
+	"boltrose/pattern/circle"
+	"boltrose/vision"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// lookMouth looks for the mouth of the bore in a photograph. What stands out of
+// a bore is often the edge of a deeper seat or its far end, which is seen aside;
+// the mouth is about a place displaced to where the view comes from, the farther
+// the deeper that edge lies. Where no bore was found the mouth may be anywhere
+// about the pitch circle's centre.
+func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
+	if r.look.flat == nil {
+		return circles, nil
+	}
+	choose.Holes = 0
+	first, err := pattern.Choose(r.Rings, choose)
+	if err != nil || !first.Circle {
+		return circles, nil // the last choice will say so
+	}
+	var centres []r2.Vec
+	hole := 0.0
+	for _, h := range first.Holes {
+		if !slices.Contains(first.OffCircle, h) {
+			centres = append(centres, r.Rings[h].Centre)
+		}
+		hole = math.Max(hole, r.Rings[h].Diameter/2)
+	}
+	around, err := circle.LeastSquares(centres, nil)
+	if err != nil {
+		return circles, nil
+	}
+	near := r.Rings[first.Holes[0]].CentrePx
+	most := around.Radius - mouthClear*hole
+	way, about, least := [2]r2.Vec{around.Centre, around.Centre}, mouthAbout*around.Radius, leastMouth*around.Radius
+	if b := first.Bore; b >= 0 {
+		bore := r.Rings[b]
+		about, least = 0, mouthLess*bore.Diameter/2
+		way = [2]r2.Vec{bore.Centre, bore.Centre}
+		if bore.Aside != (r2.Vec{}) {
+			// What is seen within the mouth cannot lie farther aside than that.
+			way[1] = r2.Sub(bore.Centre, r2.Scale(math.Max(most-bore.Diameter/2, 0), r2.Unit(bore.Aside)))
+		}
+	}
+	larger := 0.0
+	for i, mm := range way {
+		px, ok := r.Scaling.Plane.Px(mm, near)
+		if !ok {
+			return circles, nil
+		}
+		way[i], _ = r.look.to(px)
+		x, y := r.Scaling.Plane.MMPerPx(px)
+		_, k := r.look.to(px)
+		larger = 2 * k / (x + y)
+	}
+	found, err := vision.FindMouth(r.look.picture, way, about*larger, least*larger, most*larger)
+	if err != nil {
+		return nil, err
+	}
+	circles = r.join(circles, found)
+	r.Rings = r.rings(circles, nil)
+	return circles, nil
+}
+
+const (
+	leastMouth = 0.12 // of the pitch circle's radius, the smallest mouth that is looked for
+	mouthClear = 1.15 // hole radii between the mouth and the pitch circle, at least
+	mouthLess  = 0.98 // of the edge that is seen, what its mouth is at least
+	mouthAbout = 0.05 // of the pitch circle's radius, how far from its centre a bore's is
+)

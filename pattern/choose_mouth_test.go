@@ -1,0 +1,87 @@
+package pattern
+
+import (
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
+
+// facePlate is six holes about a bore in a photograph from a slant.
+func facePlate() []Ring {
+	aside := r2.Vec{X: 0.3, Y: 0.1}
+	var rings []Ring
+	for i := range 6 {
+		rings = append(rings, Ring{ID: i + 1, Centre: polar(50, 60*float64(i)), Diameter: 9, Aside: aside,
+			CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}, RimSeen: 1, Contrast: -30, Score: 14, Scatter: 0.02, RadiusPx: 45})
+	}
+	return rings
+}
+
+// edge is a circle of the bore, so deep below the face.
+func edge(id int, diameter, deep float64, either bool) Ring {
+	aside := r2.Vec{X: 0.3, Y: 0.1}
+	return Ring{ID: id, Centre: r2.Scale(deep, aside), Diameter: diameter, Aside: aside, Either: either,
+		CentreCov: [2][2]float64{{1e-4, 0}, {0, 1e-4}}, RimSeen: 0.95, Contrast: -20, Score: 14, Scatter: 0.03, RadiusPx: 5 * diameter}
+}
+
+// The bore is its mouth, though a deeper edge is the clearer; a narrow chamfer
+// leaves the bore what it is and is its edge in the face.
+func TestBoreMouth(t *testing.T) {
+	beside := edge(8, 44, 0, true)
+	beside.Centre = r2.Vec{X: -0.4, Y: 1.2}
+	for _, c := range []struct {
+		name        string
+		edges       []Ring
+		bore, mouth int // IDs; 0: none
+	}{
+		{"alone", []Ring{edge(7, 40, 0, false)}, 7, 0},
+		{"a seat", []Ring{edge(7, 30, 8, false), edge(8, 44, 0, true)}, 8, 8},
+		{"two seats", []Ring{edge(7, 30, 8, false), edge(8, 44, 0, true), edge(9, 38, 3, true)}, 8, 8},
+		{"a chamfer", []Ring{edge(7, 42, 1, false), edge(8, 44, 0, true)}, 7, 8},
+		{"beside the view", []Ring{edge(7, 40, 4, false), beside}, 7, 0},
+		{"only a mouth of either shade", []Ring{edge(7, 44, 0, true)}, 7, 0},
+	} {
+		rings := append(facePlate(), c.edges...)
+		got, err := Choose(rings, ChooseOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		id := func(i int) int {
+			if i < 0 {
+				return 0
+			}
+			return rings[i].ID
+		}
+		if len(got.Holes) != 6 || id(got.Bore) != c.bore || id(got.Mouth) != c.mouth {
+			t.Errorf("%s: %d holes, bore %d, mouth %d; want %d and %d", c.name, len(got.Holes), id(got.Bore), id(got.Mouth), c.bore, c.mouth)
+		}
+	}
+}
+
+// What is next to nothing in strength, contrast and crispness at once is no bore.
+func TestNoBoreOfNothing(t *testing.T) {
+	faint := edge(7, 40, 0, false)
+	faint.RimSeen, faint.Contrast, faint.Score, faint.Scatter = 0.8, -1, 3, 0.4
+	got, err := Choose(append(facePlate(), faint), ChooseOptions{})
+	if err != nil || got.Bore >= 0 {
+		t.Errorf("bore %d, %v", got.Bore, err)
+	}
+}
+
+// A shade within a hole is not the hole, and the hole not its chamfer.
+func TestShadeWithinHole(t *testing.T) {
+	rings := facePlate()
+	shade := rings[2]
+	shade.ID, shade.Diameter, shade.Contrast = 7, 6.5, -1.6
+	rings[2].Scatter = 0.06
+	rings = append(rings, shade)
+	got, err := Choose(rings, ChooseOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, h := range got.Holes {
+		if rings[h].ID == 7 {
+			t.Error("the shade is taken for the hole")
+		}
+	}
+}
