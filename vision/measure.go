@@ -124,7 +124,7 @@ type rim struct {
 	points   []r2.Vec   // level px, one for each sector with an edge
 	strength []float64  // grey levels per level px, along the sign looked for
 	sectors  int        // how many there are in all
-	rise     []float64  // grey levels, from the inner end of its sector's profile to the outer one
+	rise     []float64  // grey levels, from the inner end of its sector's profile to the outer one; nil where nobody looked
 	thin     bool       // a line, thinner than the smoothing
 }
 
@@ -351,7 +351,10 @@ func (r rim) mark(l level, start candidate) Mark {
 	// A rim is no fainter for being rubbed by half.
 	var strength, rise []float64
 	for _, i := range seen {
-		strength, rise = append(strength, r.strength[i]), append(rise, r.rise[i])
+		strength = append(strength, r.strength[i])
+		if r.rise != nil {
+			rise = append(rise, r.rise[i])
+		}
 	}
 	m.Contrast = -start.sign * median(strength)
 	if start.sign == 0 {
