@@ -12,7 +12,6 @@ const (
 	clearMouth  = 0.35  // of the bore's evidence, what a mouth must have
 	mouthChance = 0.12  // and at least this much
 	deepChamfer = 1.5   // times as deep as wide, at most, is a chamfer
-	leastDeep   = 0.4   // as deep as wide is a bore within its mouth, at least
 	hardlyOut   = 0.02  // of a mouth's radius, how far what lies in it may seem to lie beyond
 	wideChamfer = 0.12  // of the bore's radius, at most, is its width
 )
@@ -62,7 +61,7 @@ func below(r, larger Ring) bool {
 	aside := r2.Norm(r.Aside)
 	deep := r2.Dot(r2.Sub(r.Centre, larger.Centre), r.Aside) / (aside * aside)
 	u := math.Sqrt(r.CentreCov[0][0]+r.CentreCov[1][1]+larger.CentreCov[0][0]+larger.CentreCov[1][1]) / aside
-	return deep > leastDeep*(larger.radius()-r.radius()) && deep > 2*u
+	return deep > 2*math.Hypot(u, larger.unseenDepth())
 }
 
 // finer says that a ring is the same edge as another, better measured: without what
