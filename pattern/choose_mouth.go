@@ -29,7 +29,7 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	for i, r := range c.rings {
 		if i == b || i == c.out.Rim || c.dropped[i] || r.Scatter > roundMouth*r.radius()+roundMouthU || r.RimSeen < 0.6 ||
 			r.radius() < bore.radius() && !finer(r, bore) || r2.Norm(r2.Sub(r.Centre, s.Centre))+r.radius() > s.Radius-1.15*hole ||
-			r.evidence() < math.Max(clearMouth*bore.evidence(), mouthChance) || !finer(r, bore) && (!within(bore, r) || !above(bore, r)) {
+			r.evidence() < math.Max(clearMouth*bore.evidence(), mouthChance) || !finer(r, bore) && (!within(bore, r) || !above(bore, r) || !below(bore, r)) {
 			continue
 		}
 		if mouth < 0 || r.Diameter > c.rings[mouth].Diameter {
@@ -53,6 +53,15 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	c.out.Reasons[b] = "left: lies deep in the bore"
 	c.out.Reasons[mouth] = "bore: its mouth, in which others lie deeper"
 	c.out.Bore = mouth
+}
+
+// below says that a ring is seen so far aside of a larger one that it lies deep in
+// it, and not as high: about a bore run the grooves of turning, and seals.
+func below(r, larger Ring) bool {
+	aside := r2.Norm(r.Aside)
+	deep := r2.Dot(r2.Sub(r.Centre, larger.Centre), r.Aside) / (aside * aside)
+	u := math.Sqrt(r.CentreCov[0][0]+r.CentreCov[1][1]+larger.CentreCov[0][0]+larger.CentreCov[1][1]) / aside
+	return deep > 2*math.Hypot(u, larger.unseenDepth())
 }
 
 // finer says that a ring is the same edge as another, better measured: without what

@@ -29,6 +29,8 @@ func edge(id int, diameter, deep float64, either bool) Ring {
 func TestBoreMouth(t *testing.T) {
 	beside := edge(8, 44, 0, true)
 	beside.Centre = r2.Vec{X: -0.4, Y: 1.2}
+	groove := edge(7, 26, 0, true)
+	groove.RimSeen, groove.Contrast = 0.68, 4
 	for _, c := range []struct {
 		name        string
 		edges       []Ring
@@ -39,6 +41,8 @@ func TestBoreMouth(t *testing.T) {
 		{"two seats", []Ring{edge(7, 30, 8, false), edge(8, 44, 0, true), edge(9, 38, 3, true)}, 8, 8},
 		{"a chamfer", []Ring{edge(7, 42, 1, false), edge(8, 44, 0, true)}, 7, 8},
 		{"beside the view", []Ring{edge(7, 40, 4, false), beside}, 7, 0},
+		{"a groove of turning", []Ring{edge(7, 26, 0, false), edge(8, 38, 0, true)}, 7, 0},
+		{"only a groove", []Ring{groove}, 0, 0},
 		{"only a mouth of either shade", []Ring{edge(7, 44, 0, true)}, 7, 0},
 	} {
 		rings := append(facePlate(), c.edges...)

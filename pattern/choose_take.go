@@ -12,6 +12,13 @@ import (
 // hardly circles.
 const notRound = 0.045
 
+// How much of its rim must be seen, and how clearly beside the holes, of a bore that
+// is darker on one side and lighter on another.
+const (
+	eitherSeen     = 0.75
+	eitherContrast = 0.25
+)
+
 // take makes the choice around a pitch circle.
 func (c *chooser) take(s supposed) {
 	c.out.Circle = true
@@ -66,6 +73,9 @@ func (c *chooser) findBoreAndRim(s supposed, holes []int) {
 		switch {
 		case off < 0.1*s.Radius+0.5 && off < r.radius()/2 && r.radius()+off < s.Radius-1.15*hole:
 			// A bore is a hole too: of the same shade as the bolt holes.
+			if r.Either && (r.RimSeen < eitherSeen || math.Abs(r.Contrast) < eitherContrast*beside.contrast) {
+				continue // the grooves of turning
+			}
 			if r.Either || r.inside() != shade {
 				e *= 0.4
 			}
