@@ -44,7 +44,7 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	for i, c := range circles {
 		m, v := r.Marks[i], variance[i]
 		switch {
-		case v > apart:
+		case slices.Contains(holes, i) && v > apart:
 		case slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore:
 			v = (v + othersCount*together) / (1 + othersCount)
 		default:
