@@ -318,11 +318,12 @@ const leastSigma = 0.08
 
 // A mark is kept when at least leastSeen of its rim stands out, its edge
 // points scatter by no more than mostScatter of its radius, and its edge is
-// steeper than leastContrast grey levels a pixel, which is nothing.
+// steeper than leastContrast grey levels a pixel: a grey level over five of them
+// is what eight bits make of a slope, and no edge.
 const (
 	leastSeen     = 0.3
 	mostScatter   = 0.12
-	leastContrast = 0.1
+	leastContrast = 0.2
 )
 
 // mark turns a rim measured on a level into a mark of the picture.
