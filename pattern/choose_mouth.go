@@ -13,7 +13,7 @@ const (
 	mouthChance = 0.12  // and at least this much
 	deepChamfer = 1.5   // times as deep as wide, at most, is a chamfer
 	hardlyOut   = 0.02  // of a mouth's radius, how far what lies in it may seem to lie beyond
-	wideChamfer = 0.12  // of the bore's radius, at most, is its width
+	wideChamfer = 0.12  // of the mouth's radius, at most, is its width
 )
 
 // findMouth looks for the bore's edge in the face: the largest ring in which the

@@ -19,7 +19,7 @@ const (
 	caliperU = 0.025 // mm, of a caliper distance between two holes
 	laidU    = 8     // degrees, of how somebody lays a paper on the glass
 
-	// What shows in a photograph, where a bore's edge lies below the face.
+	// What shows: a second edge round a bore, in a photograph above the first.
 	leastChamfer, mostChamfer = 0.2, 1.2 // mm, of a bore's chamfer of 45°: common practice
 
 	drillU = 0.04 // mm, of a hole along either axis: the fine class of ISO 2768-1

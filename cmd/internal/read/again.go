@@ -22,19 +22,13 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 	if err != nil || !first.Circle {
 		return circles, nil // the last choice will say so
 	}
-	var centres []r2.Vec
-	for _, h := range first.Holes {
-		if !slices.Contains(first.OffCircle, h) {
-			centres = append(centres, r.Rings[h].Centre)
-		}
-	}
-	around, err := circle.LeastSquares(centres, nil)
-	if err != nil {
+	around, ok := r.pitchCircle(first)
+	if !ok {
 		return circles, nil
 	}
 	var more []vision.Mark
 	for _, like := range r.sizes(first.Holes) {
-		path := r.alongCircle(around.Circle, r.Rings[like])
+		path := r.alongCircle(around, r.Rings[like])
 		if path == nil {
 			return circles, nil
 		}
@@ -47,6 +41,18 @@ func (r *Result) lookAgain(circles []calib.Circle, choose pattern.ChooseOptions)
 	circles = r.join(circles, more)
 	r.Rings = r.rings(circles, nil)
 	return circles, nil
+}
+
+// pitchCircle is the one on which a choice's holes lie, mm.
+func (r *Result) pitchCircle(c pattern.Choice) (circle.Circle, bool) {
+	var centres []r2.Vec
+	for _, h := range c.Holes {
+		if !slices.Contains(c.OffCircle, h) {
+			centres = append(centres, r.Rings[h].Centre)
+		}
+	}
+	fit, err := circle.LeastSquares(centres, nil)
+	return fit.Circle, err == nil
 }
 
 // sizes are the clearest of the holes of each size that several have.

@@ -2,11 +2,9 @@ package read
 
 import (
 	"math"
-	"slices"
 
 	"boltrose/calib"
 	"boltrose/pattern"
-	"boltrose/pattern/circle"
 	"boltrose/vision"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -26,17 +24,13 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 	if err != nil || !first.Circle {
 		return circles, nil // the last choice will say so
 	}
-	var centres []r2.Vec
+	around, ok := r.pitchCircle(first)
+	if !ok {
+		return circles, nil
+	}
 	hole := 0.0
 	for _, h := range first.Holes {
-		if !slices.Contains(first.OffCircle, h) {
-			centres = append(centres, r.Rings[h].Centre)
-		}
 		hole = math.Max(hole, r.Rings[h].Diameter/2)
-	}
-	around, err := circle.LeastSquares(centres, nil)
-	if err != nil {
-		return circles, nil
 	}
 	near := r.Rings[first.Holes[0]].CentrePx
 	most := around.Radius - mouthClear*hole

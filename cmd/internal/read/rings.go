@@ -30,7 +30,8 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 // uncertain on rendered rubbings: of two rough figures the larger is too large.)
 // What wanders so much more than the holes do that chance does not make it was
 // seen otherwise, through a pen's line or a tear: it keeps its own figure, and
-// theirs is made without it. A part's outer rim, where the pencil falls off, wanders no less than holes do.
+// theirs is made without it. A part's outer rim, where the pencil falls off,
+// wanders no less than holes do.
 func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	variance := make([]float64, len(circles)) // px²
 	mmPerPx := make([]float64, len(circles))
