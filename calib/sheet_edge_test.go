@@ -74,3 +74,33 @@ func TestWallSeen(t *testing.T) {
 		}
 	}
 }
+
+// Seen from aside a card's wall may be taken for a part of it: its width in the
+// picture's plane, as a triangular distribution, is in the ± of that direction.
+func TestWallIsDoubted(t *testing.T) {
+	s := ordinarySheet(1)
+	s.w, s.h = 2000, 1500
+	s.sheet, s.corner, s.away = r2.Vec{X: 85.6, Y: 53.98}, 3.18, 150
+	s.tilt, s.toward = 35, 0
+	card, err := ParseSheet("card")
+	if err != nil {
+		t.Fatal(err)
+	}
+	uRel := func(thick float64) float64 {
+		size := card
+		size.Thickness = thick
+		plane, _, err := Sheet(s.render(), SheetSet{Size: size})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return plane.URel
+	}
+	thin, thick := uRel(0), uRel(card.Thickness)
+	// A wall of 0.76 mm, seen at up to 35° from above on the side towards the camera:
+	// at most 0.53 mm wide, over √6. Its height itself, which is known to a tenth,
+	// makes half as much.
+	doubt := math.Sqrt(thick*thick-thin*thin) * s.sheet.X
+	if !(doubt > 0.08 && doubt < 0.53/math.Sqrt(6)) {
+		t.Errorf("a wall of %g mm: relative uncertainties %.5f and, without it, %.5f, which are %.3f mm on the card", card.Thickness, thick, thin, doubt)
+	}
+}
