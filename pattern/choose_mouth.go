@@ -21,7 +21,11 @@ const (
 // What lies deeper is a seat, or the far end, and the mouth is the bore.
 func (c *chooser) findMouth(s supposed, hole float64) {
 	b := c.out.Bore
-	if b < 0 || c.rings[b].Aside == (r2.Vec{}) {
+	if b < 0 {
+		return
+	}
+	if c.rings[b].Aside == (r2.Vec{}) {
+		c.finerBore(b)
 		return
 	}
 	bore := c.rings[b]
@@ -54,6 +58,29 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	c.out.Reasons[mouth] = "bore: its mouth, in which others lie deeper"
 	c.out.Bore = mouth
 }
+
+// finerBore takes for the bore of a scan the innermost circle about the same place
+// that is rounder by far: of two edges close together, the bore's and its
+// chamfer's, each is about the bore's centre, and what is measured as one is not.
+func (c *chooser) finerBore(b int) {
+	bore, best := c.rings[b], b
+	for i, r := range c.rings {
+		if r.Either && !c.dropped[i] && r.RimSeen >= wholeMouth && r.sizeOff(bore) < wideChamfer && r2.Norm(r2.Sub(r.Centre, bore.Centre)) < wideChamfer*bore.radius() &&
+			r.Scatter < rounder*bore.Scatter && r.evidence() > mouthChance && (best == b || r.Diameter < c.rings[best].Diameter) {
+			best = i
+		}
+	}
+	if best != b {
+		c.out.Reasons[b] = "left: the bore's edge and its chamfer's, measured as one"
+		c.out.Reasons[best] = "bore: one of its edges, told from the other"
+		c.out.Bore = best
+	}
+}
+
+const (
+	wholeMouth = 0.7 // of a rim, that is seen of an edge which is told from another
+	rounder    = 0.6 // times as much scatter, at most
+)
 
 // below says that a ring is seen so far aside of a larger one that it lies deep in
 // it, and not as high: about a bore run the grooves of turning, and seals.

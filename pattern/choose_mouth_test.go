@@ -62,6 +62,43 @@ func TestBoreMouth(t *testing.T) {
 	}
 }
 
+// A bore's edge and its chamfer's that a scan shows as one ragged mark are told
+// apart: the bore is the inner one. What is no rounder than the mark, hardly seen,
+// far off or of another size leaves the bore what it is.
+func TestBoreOfTwoEdges(t *testing.T) {
+	ragged := edge(7, 41, 0, false)
+	ragged.Centre, ragged.Scatter = r2.Vec{X: 0.4}, 0.25
+	inner, outer := edge(8, 40, 0, true), edge(9, 42, 0, true)
+	with := func(r Ring, change func(*Ring)) Ring { change(&r); return r }
+	for _, c := range []struct {
+		name  string
+		edges []Ring
+		bore  int
+	}{
+		{"none told apart", []Ring{ragged}, 7},
+		{"both told apart", []Ring{ragged, inner, outer}, 8},
+		{"the outer one first", []Ring{ragged, outer, inner}, 8},
+		{"only the outer one", []Ring{ragged, outer}, 9},
+		{"no rounder", []Ring{ragged, with(inner, func(r *Ring) { r.Scatter = 0.2 })}, 7},
+		{"half of the rim", []Ring{ragged, with(inner, func(r *Ring) { r.RimSeen = 0.6 })}, 7},
+		{"too small", []Ring{ragged, with(inner, func(r *Ring) { r.Diameter = 35 })}, 7},
+		{"beside", []Ring{ragged, with(inner, func(r *Ring) { r.Centre.X = 6 })}, 7},
+		{"nothing much", []Ring{ragged, with(inner, func(r *Ring) { r.Score = 0.8 })}, 7},
+	} {
+		rings := append(facePlate(), c.edges...)
+		for i := range rings {
+			rings[i].Aside = r2.Vec{} // a scan
+		}
+		got, err := Choose(rings, ChooseOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(got.Holes) != 6 || got.Bore < 0 || rings[got.Bore].ID != c.bore {
+			t.Errorf("%s: %d holes, bore %+v; want the one of ID %d", c.name, len(got.Holes), got.Bore, c.bore)
+		}
+	}
+}
+
 // What is next to nothing in strength, contrast and crispness at once is no bore.
 func TestNoBoreOfNothing(t *testing.T) {
 	faint := edge(7, 40, 0, false)

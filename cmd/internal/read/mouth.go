@@ -16,13 +16,13 @@ import (
 // the deeper that edge lies. Where no bore was found the mouth may be anywhere
 // about the pitch circle's centre.
 func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
-	if r.look.flat == nil {
-		return circles, nil
-	}
 	choose.Holes = 0
 	first, err := pattern.Choose(r.Rings, choose)
 	if err != nil || !first.Circle {
 		return circles, nil // the last choice will say so
+	}
+	if r.look.flat == nil {
+		return r.lookChamfer(circles, first.Bore)
 	}
 	around, ok := r.pitchCircle(first)
 	if !ok {
@@ -64,7 +64,27 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 	return circles, nil
 }
 
+// lookChamfer looks for the edges of a bore in a scan one by one: the bore's and
+// its chamfer's may have been measured as one, here on the one and there on the
+// other. Both are about one centre.
+func (r *Result) lookChamfer(circles []calib.Circle, bore int) ([]calib.Circle, error) {
+	if bore < 0 {
+		return circles, nil
+	}
+	m := r.seen[bore]
+	found, err := vision.FindMouth(r.look.picture, [2]r2.Vec{m.Centre, m.Centre}, chamferAbout*m.Radius, (1-chamferWide)*m.Radius, (1+chamferWide)*m.Radius)
+	if err != nil {
+		return nil, err
+	}
+	circles = r.join(circles, found)
+	r.Rings = r.rings(circles, nil)
+	return circles, nil
+}
+
 const (
+	chamferWide  = 0.12 // of the bore's radius, at most, to either hand
+	chamferAbout = 0.03 // of the bore's radius, how far its centre may be off that is measured as one
+
 	leastMouth = 0.12 // of the pitch circle's radius, the smallest mouth that is looked for
 	mouthClear = 1.15 // hole radii between the mouth and the pitch circle, at least
 	mouthLess  = 0.98 // of the edge that is seen, what its mouth is at least
