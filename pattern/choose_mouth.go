@@ -59,21 +59,27 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 	c.out.Bore = mouth
 }
 
-// finerBore takes for the bore of a scan the innermost circle about the same place
-// that is rounder by far: of two edges close together, the bore's and its
-// chamfer's, each is about the bore's centre, and what is measured as one is not.
+// finerBore looks for the bore's edge of a scan among the circles about the same
+// place that are rounder by far, and takes the innermost: of two edges close
+// together, the bore's and its chamfer's, each is about the bore's centre, and what
+// is measured as one is not. A larger one is the chamfer's, and tells the centre.
 func (c *chooser) finerBore(b int) {
-	bore, best := c.rings[b], b
+	bore, best := c.rings[b], -1
 	for i, r := range c.rings {
 		if r.Either && !c.dropped[i] && r.RimSeen >= wholeMouth && r.sizeOff(bore) < wideChamfer && r2.Norm(r2.Sub(r.Centre, bore.Centre)) < wideChamfer*bore.radius() &&
-			r.Scatter < rounder*bore.Scatter && r.evidence() > mouthChance && (best == b || r.Diameter < c.rings[best].Diameter) {
+			r.Scatter < rounder*bore.Scatter && r.evidence() > mouthChance && (best < 0 || r.Diameter < c.rings[best].Diameter) {
 			best = i
 		}
 	}
-	if best != b {
-		c.out.Reasons[b] = "left: the bore's edge and its chamfer's, measured as one"
-		c.out.Reasons[best] = "bore: one of its edges, told from the other"
+	switch {
+	case best < 0:
+	case c.rings[best].Diameter > bore.Diameter:
+		c.out.Mouth = best
+		c.out.Reasons[best] = "chamfer of the bore: rounder than its own edge, tells its centre"
+	default:
 		c.out.Bore = best
+		c.out.Reasons[b] = "left: the bore's edge and its chamfer's, measured as one"
+		c.out.Reasons[best] = "bore: its own edge, told from its chamfer's"
 	}
 }
 

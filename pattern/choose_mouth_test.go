@@ -1,6 +1,7 @@
 package pattern
 
 import (
+	"math"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -63,8 +64,9 @@ func TestBoreMouth(t *testing.T) {
 }
 
 // A bore's edge and its chamfer's that a scan shows as one ragged mark are told
-// apart: the bore is the inner one. What is no rounder than the mark, hardly seen,
-// far off or of another size leaves the bore what it is.
+// apart: the bore is the inner one, and where only the outer one is told the mark has
+// its centre, and a diameter that may be as much smaller. What is no rounder than
+// the mark, hardly seen, far off or of another size leaves the bore what it is.
 func TestBoreOfTwoEdges(t *testing.T) {
 	ragged := edge(7, 41, 0, false)
 	ragged.Centre, ragged.Scatter = r2.Vec{X: 0.4}, 0.25
@@ -74,16 +76,19 @@ func TestBoreOfTwoEdges(t *testing.T) {
 		name  string
 		edges []Ring
 		bore  int
+		x     float64 // of its centre
+		u     float64 // of its diameter, beside its own
 	}{
-		{"none told apart", []Ring{ragged}, 7},
-		{"both told apart", []Ring{ragged, inner, outer}, 8},
-		{"the outer one first", []Ring{ragged, outer, inner}, 8},
-		{"only the outer one", []Ring{ragged, outer}, 9},
-		{"no rounder", []Ring{ragged, with(inner, func(r *Ring) { r.Scatter = 0.2 })}, 7},
-		{"half of the rim", []Ring{ragged, with(inner, func(r *Ring) { r.RimSeen = 0.6 })}, 7},
-		{"too small", []Ring{ragged, with(inner, func(r *Ring) { r.Diameter = 35 })}, 7},
-		{"beside", []Ring{ragged, with(inner, func(r *Ring) { r.Centre.X = 6 })}, 7},
-		{"nothing much", []Ring{ragged, with(inner, func(r *Ring) { r.Score = 0.8 })}, 7},
+		{"none told apart", []Ring{ragged}, 7, 0.4, 0},
+		{"both told apart", []Ring{ragged, inner, outer}, 8, 0, 0},
+		{"the outer one first", []Ring{ragged, outer, inner}, 8, 0, 0},
+		{"only the outer one", []Ring{ragged, outer}, 7, 0, 0.5},
+		{"the outer one hardly off", []Ring{ragged, with(outer, func(r *Ring) { r.Diameter = 41.2 })}, 7, 0, 0.2},
+		{"no rounder", []Ring{ragged, with(inner, func(r *Ring) { r.Scatter = 0.2 })}, 7, 0.4, 0},
+		{"half of the rim", []Ring{ragged, with(inner, func(r *Ring) { r.RimSeen = 0.6 })}, 7, 0.4, 0},
+		{"too small", []Ring{ragged, with(inner, func(r *Ring) { r.Diameter = 35 })}, 7, 0.4, 0},
+		{"beside", []Ring{ragged, with(inner, func(r *Ring) { r.Centre.X = 6 })}, 7, 0.4, 0},
+		{"nothing much", []Ring{ragged, with(inner, func(r *Ring) { r.Score = 0.8 })}, 7, 0.4, 0},
 	} {
 		rings := append(facePlate(), c.edges...)
 		for i := range rings {
@@ -95,6 +100,10 @@ func TestBoreOfTwoEdges(t *testing.T) {
 		}
 		if len(got.Holes) != 6 || got.Bore < 0 || rings[got.Bore].ID != c.bore {
 			t.Errorf("%s: %d holes, bore %+v; want the one of ID %d", c.name, len(got.Holes), got.Bore, c.bore)
+			continue
+		}
+		if bore := OnPaper(rings, got)[got.Bore]; bore.Centre.X != c.x || math.Abs(bore.DiameterU-c.u) > 1e-9 {
+			t.Errorf("%s: bore at x %g with a diameter ±%g; want %g and ±%g", c.name, bore.Centre.X, bore.DiameterU, c.x, c.u)
 		}
 	}
 }

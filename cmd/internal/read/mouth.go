@@ -64,9 +64,9 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 	return circles, nil
 }
 
-// lookChamfer looks for the edges of a bore in a scan one by one: the bore's and
-// its chamfer's may have been measured as one, here on the one and there on the
-// other. Both are about one centre.
+// lookChamfer looks for each edge of a bore in a scan by itself: the bore's and its
+// chamfer's may have been measured as one, here on the one and there on the other.
+// Both are about one centre.
 func (r *Result) lookChamfer(circles []calib.Circle, bore int) ([]calib.Circle, error) {
 	if bore < 0 {
 		return circles, nil

@@ -214,9 +214,9 @@ func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, nam
 		r.Plane = plane
 		return scaleTable(plane, pic)
 	}
-	rings := r.Rings
+	rings := pattern.OnPaper(r.Rings, r.Choice)
 	if r.look.flat != nil {
-		rings = pattern.OnFace(rings, r.Choice)
+		rings = pattern.OnFace(r.Rings, r.Choice)
 	}
 	r.Reading, err = pattern.New(rings, r.Choice, o)
 	return errors.Join(err, planeErr)
