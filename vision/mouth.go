@@ -26,7 +26,7 @@ func FindMouth(pic *Picture, way [2]r2.Vec, about, from, to float64) ([]Mark, er
 	// All are looked for on one level, on which faint edges stand out, and small
 	// ones on finer levels than large ones once more.
 	starts := p.mouths(way, about, from, to)
-	for lo := from; lo < to; lo *= mouthBand {
+	for lo := from; lo < to && to > mouthBand*from; lo *= mouthBand {
 		starts = append(starts, p.mouths(way, about, lo, min(mouthBand*lo, to))...)
 	}
 	found := make([][]Mark, len(starts))

@@ -22,7 +22,7 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 		return circles, nil // the last choice will say so
 	}
 	if r.look.flat == nil {
-		return r.lookChamfer(circles, first.Bore)
+		return r.lookChamfer(circles, first)
 	}
 	around, ok := r.pitchCircle(first)
 	if !ok {
@@ -67,11 +67,20 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 // lookChamfer looks for each edge of a bore in a scan by itself: the bore's and its
 // chamfer's may have been measured as one, here on the one and there on the other.
 // Both are about one centre.
-func (r *Result) lookChamfer(circles []calib.Circle, bore int) ([]calib.Circle, error) {
-	if bore < 0 {
+//
+// Where the bore is no more ragged than the roundest hole there is nothing to tell
+// apart: no edge of this picture is rounder.
+func (r *Result) lookChamfer(circles []calib.Circle, first pattern.Choice) ([]calib.Circle, error) {
+	if first.Bore < 0 {
 		return circles, nil
 	}
-	m := r.seen[bore]
+	m, roundest := r.seen[first.Bore], math.Inf(1)
+	for _, h := range first.Holes {
+		roundest = math.Min(roundest, r.seen[h].Scatter)
+	}
+	if m.Scatter <= roundest {
+		return circles, nil
+	}
 	found, err := vision.FindMouth(r.look.picture, [2]r2.Vec{m.Centre, m.Centre}, chamferAbout*m.Radius, (1-chamferWide)*m.Radius, (1+chamferWide)*m.Radius)
 	if err != nil {
 		return nil, err
