@@ -144,11 +144,21 @@ func markCentre(m vision.Mark, toMM, toPx func(r2.Vec) (r2.Vec, bool)) (px r2.Ve
 	if !(m.Radius > 0) || !(size > 0) {
 		return px, 0, circle.ErrDegenerate
 	}
-	fit, err := circle.Robust(circle.Circle{Centre: middle, Radius: size * math.Sqrt2}, mm, weight, 0.05*size*math.Sqrt2/m.Radius)
+	// Where a rim's points lie on two edges it is the start that tells on which of
+	// them the fit ends: it is that of [Plane.Measure].
+	start := circle.Circle{Centre: middle, Radius: size * math.Sqrt2}
+	centre, ok := toMM(m.Centre)
+	right, okX := toMM(r2.Vec{X: m.Centre.X + 0.5, Y: m.Centre.Y})
+	down, okY := toMM(r2.Vec{X: m.Centre.X, Y: m.Centre.Y + 0.5})
+	if ok && okX && okY {
+		start.Centre = centre
+		start.Radius = m.Radius * (r2.Norm(r2.Sub(right, centre)) + r2.Norm(r2.Sub(down, centre)))
+	}
+	fit, err := circle.Robust(start, mm, weight, 0.05*start.Radius/m.Radius)
 	if err != nil {
 		return px, 0, err
 	}
-	px, ok := toPx(fit.Centre)
+	px, ok = toPx(fit.Centre)
 	if !ok || r2.Norm(r2.Sub(px, m.Centre)) > m.Radius {
 		return px, 0, errors.New("the mark is no circle on the sheet")
 	}

@@ -63,7 +63,14 @@ func (p *Seen) Read(opts Options) (*Result, error) {
 		if s.NoScale && pass == 0 { // a guess: sizes in mm tell nothing yet
 			o.MinDiameter, o.MaxDiameter = 0, 0
 		}
-		if err := res.read(from.seen, from.marks, p.name, o); err != nil || !s.NoScale || o.numbersOnly {
+		err := res.read(from.seen, from.marks, p.name, o)
+		if err == nil && s.byMarks && s.flat && pass < tiedAgain {
+			if s, err = build(res.marksOnFace(), 0); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		if err != nil || !s.NoScale || o.numbersOnly {
 			return res.orNil(err)
 		}
 		// What holes are is told in mm; with the scale that the lengths gave,
