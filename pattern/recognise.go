@@ -80,17 +80,25 @@ func (j *judge) someEmpty() bool {
 		first := cmplx.Phase(sum) / float64(places)
 		chance := float64(places - n) // layouts tried
 		taken := map[int]bool{}
+		start := 0
+		apart := places // all taken places are so many from one another, or a multiple
 		directions := make([]float64, n)
 		for i := range n {
 			k := int(math.Round((j.direction(i) - first) / step))
 			k = (k%places + places) % places
 			taken[k] = true
+			if i == 0 {
+				start = k
+			}
 			directions[i] = first + float64(k)*step
 			if i > 0 {
+				apart = gcd(apart, k-start)
 				chance *= math.Min(1, 4*coverage*j.directionU(i)/step)
 			}
 		}
-		if len(taken) < n || chance > surely {
+		// Where every second place is taken, fewer places say as much: they are
+		// even, or were tried.
+		if len(taken) < n || apart > 1 || chance > surely {
 			continue
 		}
 		f, ok := j.w.fit(ringColumns(directions, make([]int, n), 1))
@@ -109,6 +117,17 @@ func (j *judge) someEmpty() bool {
 		return true
 	}
 	return false
+}
+
+// gcd is the greatest common divisor of a and b, of which a is above zero.
+func gcd(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	if a < 0 {
+		return -a
+	}
+	return a
 }
 
 // oneShifted looks for one hole without which the others lie in even places.

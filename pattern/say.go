@@ -3,12 +3,16 @@ package pattern
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"boltrose/pattern/circle"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
+
+// mostNamed is how many holes are named that may be meant in place of another.
+const mostNamed = 3
 
 // The verdict in words. As everywhere, angles count
 // counter-clockwise seen looking at the face.
@@ -70,11 +74,15 @@ func (j *judge) say() {
 		if math.Abs(j.shift[0]) < 0.5**v.WorstMiss {
 			even = fmt.Sprintf("Uneven: hole %d sits %s off its even place, mostly towards or away from the middle; the other %d are even. ", id, j.mm(*v.WorstMiss), n-1)
 		}
-		if len(j.doubt) > 0 {
+		switch k := len(j.doubt); {
+		case k > mostNamed:
+			even = strings.TrimSuffix(even, " ") + fmt.Sprintf(" (It may be another: each of %d holes moved alone would explain it.) ", k+1)
+		case k > 0:
 			var ids []int
 			for _, i := range j.doubt {
 				ids = append(ids, j.holes[i].ID)
 			}
+			slices.Sort(ids)
 			even = strings.TrimSuffix(even, " ") + fmt.Sprintf(" (Hole %s moved instead would explain it too.) ", listedOr(ids))
 		}
 		v.Text = even + fmt.Sprintf("A part drawn even would miss that hole by %s: drill it to the measured positions. %s", j.mm(*v.WorstMiss), j.goesOn())

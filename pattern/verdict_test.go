@@ -308,6 +308,30 @@ func TestChanceIsNoLayout(t *testing.T) {
 	}
 }
 
+// Twelve holes of which one is a little off are not twelve in 24 places, of which
+// every other one is empty; and where any hole may be the one, they are not listed.
+func TestOneOffIsNotHalfEmpty(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 8))
+	uneven := 0
+	for range 200 {
+		d := anyEven(random, 12)
+		d[4] -= 0.8
+		v := simulated(t, random, 50, d, 0, 0.07).Verdict
+		if v.Spacing == Uneven {
+			uneven++
+		}
+		if v.Layout == SomeEmpty && v.Places == 24 {
+			t.Fatalf("half empty: %s", v.Text)
+		}
+		if strings.Count(v.Text, ",") > 8 {
+			t.Fatalf("lists too many: %s", v.Text)
+		}
+	}
+	if uneven < 20 {
+		t.Errorf("only %d of 200 are uneven: this shows nothing", uneven)
+	}
+}
+
 func TestBoreAndSecondCircle(t *testing.T) {
 	rings, choice := place(96, []float64{0}, 75, 135, 195, 255, 315, 15)
 	for _, c := range []struct {
