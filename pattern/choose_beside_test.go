@@ -7,6 +7,8 @@ import (
 	"slices"
 	"testing"
 
+	"boltrose/pattern/circle"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -35,6 +37,38 @@ func TestChooseOneFaceOfTwo(t *testing.T) {
 		f.wantHoles(t, c, 6, others...)
 		if warned(c, "another face") != rimmed {
 			t.Errorf("with a rim of its own: %v, warnings %q", rimmed, c.Warnings)
+		}
+	}
+}
+
+// A hole that is faint in its counterbore is a member of its circle: the
+// counterbore, which is the clearer, is none of another size. A chamfer's edge gives
+// way to no hole, and a ring within a larger hole that is hardly seen is none.
+func TestSupportFaintHoleInCounterbore(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		outer  float64 // mm
+		change func(*Ring)
+		inner  bool
+	}{
+		{"counterbore", 9.3, func(*Ring) {}, true},
+		{"chamfer", 6.1, func(*Ring) {}, false},
+		{"hardly seen", 9.3, func(r *Ring) { r.RimSeen = 0.5 }, false},
+		{"another size", 9.3, func(r *Ring) { r.Diameter = 5.8 }, false},
+		{"beside", 9.3, func(r *Ring) { r.Centre.X += 0.6 }, false},
+	} {
+		f := rub(63)
+		f.holes(100, 5.3, 0, 60, 120, 180, 240)
+		at := r2.Add(middle, polar(50, 300))
+		f.add("outer", at, c.outer)
+		faint := f.add("inner", at, 5.3)
+		faint.Score, faint.RimSeen = 6.5, 0.7
+		c.change(faint)
+		choosing := &chooser{rings: f.rings, out: Choice{Reasons: make([]string, len(f.rings))}}
+		choosing.admit()
+		s := choosing.support(circle.Circle{Centre: middle, Radius: 50}, 0)
+		if inner := slices.Contains(s.members, 6); inner != c.inner || len(s.members) != 6 {
+			t.Errorf("%s: members %v; the inner ring is one: %v", c.name, s.members, inner)
 		}
 	}
 }

@@ -167,12 +167,13 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 		}
 	}
 	slices.SortStableFunc(near, func(a, b int) int { return cmp.Compare(c.worth(b, like), c.worth(a, like)) })
-next:
 	for _, i := range near {
-		for _, m := range s.members {
-			if c.rings[i].overlaps(c.rings[m]) {
-				continue next
+		there := slices.IndexFunc(s.members, func(m int) bool { return c.rings[i].overlaps(c.rings[m]) })
+		if there >= 0 {
+			if !c.holeOf(s.members[there], i, like) {
+				continue
 			}
+			s.members = slices.Delete(s.members, there, there+1) // what it weighs speaks for the hole
 		}
 		s.members = append(s.members, i)
 		miss := s.Distance(c.rings[i].Centre) / s.tolerance(c.rings[i])
@@ -182,6 +183,17 @@ next:
 	}
 	s.weight += c.concentricWith(s, c.rings[like].radius())
 	return s
+}
+
+// oneDrill is the logarithm of the ratio of diameters of holes of one drill.
+const oneDrill = 0.05
+
+// holeOf says that ring i is a hole of the size of the ring like, and ring outer,
+// which is the clearer, its counterbore.
+func (c *chooser) holeOf(outer, i, like int) bool {
+	o, r := c.rings[outer], c.rings[i]
+	return o.Diameter > likeSize*c.rings[like].Diameter && r.sizeOff(c.rings[like]) < oneDrill &&
+		r2.Norm(r2.Sub(r.Centre, o.Centre)) < 0.1*r.radius() && c.evidence[i] >= doubtful
 }
 
 // concentricWith is the evidence of a bore or a rim about the middle of a

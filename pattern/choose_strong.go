@@ -36,7 +36,7 @@ func (c *chooser) strong(s supposed) []int {
 		off := c.offSize(m, clear)
 		switch {
 		case len(clear) == 1 && m == clear[0]: // nothing to be of the size of
-		case off < 0.05:
+		case off < oneDrill:
 			share = 0.12
 		case off < 0.12:
 			share = 0.28
