@@ -114,7 +114,7 @@ func (l level) steepShares(at r2.Vec, first float64, n int) []float64 {
 	u := unroll(l, circle.Circle{Centre: at, Radius: first + float64(n-1)/2}, oval{}, mouthSectors, float64(n)/2+2, step)
 	out := make([]float64, n)
 	seen := make([]bool, n)
-	for _, places := range u.steepPlaces(u.slopes(1 / step)) {
+	for _, places := range u.steepPlaces(u.slopes(1/step), 0) {
 		clear(seen)
 		for _, e := range places {
 			r := e.radius - first
@@ -134,14 +134,19 @@ func (l level) steepShares(at r2.Vec, first float64, n int) []float64 {
 // steepPlace is where the grey is steepest along a ray, either way.
 type steepPlace struct{ radius, strength float64 } // level px; grey levels a level px
 
-// steepPlaces are the steep places of each sector, by the sectors' slopes.
-func (u unrolled) steepPlaces(slopes [][]float64) [][]steepPlace {
+// steepPlaces are the steep places of each sector, by the sectors' slopes: those of
+// a sign, or for zero of either.
+func (u unrolled) steepPlaces(slopes [][]float64, sign float64) [][]steepPlace {
 	var usual []float64
 	for _, p := range slopes {
 		for i := range p {
-			p[i] = math.Abs(p[i])
+			signed := p[i]
+			p[i] = math.Abs(signed)
 			if i%3 == 0 {
 				usual = append(usual, p[i])
+			}
+			if sign*signed < 0 {
+				p[i] = 0
 			}
 		}
 	}
@@ -166,13 +171,15 @@ func (u unrolled) steepPlaces(slopes [][]float64) [][]steepPlace {
 // A mouth and what lies close within it are told apart by that each steep place
 // votes for the circles that it may be on: the steepest in each sector would be
 // now of the one and now of the other.
+//
+// With a sign only edges of that sign count.
 func (p *pyramid) mouthsAt(start candidate) []Mark {
 	l := p.fit(start.radius, fineRadius)
 	about := circle.Circle{Centre: l.down(start.centre), Radius: start.radius * (l.sx + l.sy) / 2}
 	const step, sigma = 0.5, 1.3
 	reach := math.Max(fineReach*about.Radius, 4)
 	u := unroll(l, about, oval{}, fineSectors, reach+fineAside+3*sigma, step)
-	places := u.steepPlaces(smoothAround(u.slopes(sigma/step), 3))
+	places := u.steepPlaces(smoothAround(u.slopes(sigma/step), 3), start.sign)
 	var marks []Mark
 	for range mostAtStart {
 		voted, votes := u.votedCircle(places, reach)
@@ -185,7 +192,7 @@ func (p *pyramid) mouthsAt(start candidate) []Mark {
 			continue
 		}
 		r.fit = fit
-		marks = append(marks, r.mark(l, candidate{z: start.z}))
+		marks = append(marks, r.mark(l, candidate{z: start.z, sign: start.sign}))
 	}
 	return marks
 }

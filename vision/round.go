@@ -1,6 +1,9 @@
 package vision
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // FindRound looks for larger circles about a mark, of its kind and up to most
 // times its radius: the edge of a chamfer or of a counterbore, which is faint
@@ -36,3 +39,29 @@ func FindApart(pic *Picture, m Mark) ([]Mark, error) {
 // apartRadius is how many pixels of radius a mark has, at most, where its edges
 // are looked for one by one.
 const apartRadius = 100.0
+
+// FindMixed looks for the edges of all marks whose edge points do not agree, and which
+// may be mixtures of a hole's edge and its chamfer's: as [FindMouth] does, every steep
+// place votes for the circles of the mark's kind that it may be on.
+func FindMixed(pic *Picture, marks []Mark) ([]Mark, error) {
+	p, err := pic.pyramid()
+	if err != nil {
+		return nil, err
+	}
+	var mixed []candidate
+	for _, m := range marks {
+		if m.Scatter > mixedScatter*m.Radius && m.RimSeen >= mixedSeen {
+			mixed = append(mixed, candidate{centre: m.Centre, radius: m.Radius, sign: m.sign(), z: m.Score})
+		}
+	}
+	found := make([][]Mark, len(mixed))
+	each(len(mixed), func(i int) { found[i] = p.mouthsAt(mixed[i]) })
+	return slices.DeleteFunc(distinct(slices.Concat(found...)), func(m Mark) bool {
+		return m.RimSeen < mouthSeen || m.Scatter > mouthScatter*m.Radius
+	}), nil
+}
+
+const (
+	mixedScatter = 0.02 // over the radius, from which on a rim may be two
+	mixedSeen    = 0.5  // of the rim, at least
+)

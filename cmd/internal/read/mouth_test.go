@@ -48,3 +48,17 @@ func TestChamferedBore(t *testing.T) {
 		t.Errorf("offsets of bores are %.3f mm rms off, want at most %g", rms, most)
 	}
 }
+
+// Where every hole has a narrow chamfer that runs into it, none is round at first
+// sight; each edge by itself is.
+func TestChamferedHoles(t *testing.T) {
+	r := samples.Population(109, 22)[108] // 150 dpi, a grey lid, chamfers of 0.8 mm
+	img, truth := r.Render()
+	res, err := read.Picture(&vision.Picture{Grey: img.(*image.Gray), Format: "png", DPI: [2]float64{r.DPI, r.DPI}}, "rubbing", read.Options{ScaleU: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := len(res.Reading.Holes); got != len(truth.Holes) || res.Reading.PitchCircle == nil {
+		t.Errorf("%d of %d holes; pitch circle: %v", got, len(truth.Holes), res.Reading.PitchCircle)
+	}
+}

@@ -139,6 +139,9 @@ func (r *Result) read(seen, marks []vision.Mark, name string, opts Options) erro
 		return err
 	}
 	r.Rings = r.rings(circles, nil)
+	if circles, err = r.lookMixed(circles, choose); err != nil {
+		return err
+	}
 	if circles, err = r.lookAgain(circles, choose); err != nil {
 		return err
 	}

@@ -8,6 +8,22 @@ import (
 	"boltrose/vision"
 )
 
+// lookMixed looks where no pattern was found for the edges of all marks that may be
+// mixtures of two: where every hole is chamfered, none may be round.
+func (r *Result) lookMixed(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
+	choose.Holes = 0
+	if first, err := pattern.Choose(r.Rings, choose); err == nil && first.Circle {
+		return circles, nil
+	}
+	found, err := vision.FindMixed(r.look.picture, r.seen)
+	if err != nil {
+		return nil, err
+	}
+	circles = r.join(circles, found)
+	r.Rings = r.rings(circles, nil)
+	return circles, nil
+}
+
 // lookRound looks closer at the holes of a first choice. Those that are ragged
 // beside the best may be a mixture of a hole's edge and its chamfer's, which
 // are looked for one by one. In a photograph chamfers and counterbores are
