@@ -95,7 +95,7 @@ type chooser struct {
 func (c *chooser) admit() {
 	steepest := 0.0
 	for _, r := range c.rings {
-		if r.evidence() >= clearEvidence {
+		if !r.Either && r.evidence() >= clearEvidence {
 			steepest = math.Max(steepest, math.Abs(r.Contrast))
 		}
 	}

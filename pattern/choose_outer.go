@@ -26,8 +26,10 @@ func (c *chooser) chooseEdges() {
 // most of the holes' do need not be as clear.
 func (c *chooser) claimOuters() {
 	usual := c.usualOuter()
+	all := slices.Clone(c.out.Holes)
 	for n, h := range c.out.Holes {
 		best := 0.0
+		roundIt := c.mostlyRound(h, all, usual)
 		for i := range c.rings {
 			ratio, ok := c.outerRatio(h, i)
 			if !ok {
@@ -35,9 +37,9 @@ func (c *chooser) claimOuters() {
 			}
 			e := c.rings[i].evidence()
 			switch {
-			case usual > 0 && alikeRatio(ratio, usual):
+			case usual > 0 && alikeRatio(ratio, usual) && (!roundIt || c.rings[i].Diameter > c.rings[h].Diameter):
 				e++
-			case e < 0.5*c.rings[h].evidence():
+			case c.rings[i].Either || e < 0.5*c.rings[h].evidence():
 				continue
 			}
 			if c.rings[i].Diameter < c.rings[h].Diameter && math.Abs(c.rings[i].Contrast) < faintWithin*math.Abs(c.rings[h].Contrast) {
@@ -66,14 +68,38 @@ func (c *chooser) claimOuters() {
 	}
 }
 
+// mostlyRound says that of the holes of one's size more show the usual edge round
+// them than within them: it is no chamfer itself.
+func (c *chooser) mostlyRound(h int, holes []int, usual float64) bool {
+	round, within := 0, 0
+	for _, o := range holes {
+		if c.rings[o].sizeOff(c.rings[h]) > 0.05 {
+			continue
+		}
+		for i, r := range c.rings {
+			switch ratio, ok := c.outerRatio(o, i); {
+			case !ok || !alikeRatio(ratio, usual):
+			case r.Diameter > c.rings[o].Diameter:
+				round++
+			default:
+				within++
+			}
+		}
+	}
+	return round > within
+}
+
 // outerRatio is the ratio of diameters of two rings that may be a hole and
 // its chamfer or counterbore.
 func (c *chooser) outerRatio(hole, i int) (ratio float64, ok bool) {
 	h, r := c.rings[hole], c.rings[i]
-	if i == hole || i == c.out.Bore || i == c.out.Rim || r.inside() != h.inside() || !r.concentric(h) {
+	if i == hole || i == c.out.Bore || i == c.out.Rim || !r.Either && r.inside() != h.inside() || !r.concentric(h) {
 		return 0, false
 	}
 	ratio = math.Exp(r.sizeOff(h))
+	if r.Either && r.Diameter < h.Diameter {
+		return 0, false // shade on the wall
+	}
 	return ratio, ratio >= leastOuter && ratio <= mostOuter
 }
 

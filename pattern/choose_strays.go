@@ -95,7 +95,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 func (c *chooser) chance(s supposed) float64 {
 	clearest := 0.0
 	for i, r := range c.rings {
-		if r.inside() != c.rings[s.members[0]].inside() && i != c.out.Rim && r2.Norm(r2.Sub(r.Centre, s.Centre)) > 0.2*s.Radius {
+		if !r.Either && r.inside() != c.rings[s.members[0]].inside() && i != c.out.Rim && r2.Norm(r2.Sub(r.Centre, s.Centre)) > 0.2*s.Radius {
 			clearest = math.Max(clearest, r.clarity())
 		}
 	}

@@ -210,6 +210,38 @@ func TestChooseUsualOuter(t *testing.T) {
 	}
 }
 
+// A countersink that is darker than the face on one side and lighter on the other
+// is one where the holes have it alike; what one hole alone shows so is a shade, and
+// a shade within a hole is none, nor is a hole the countersink of a shade in it that
+// is as much smaller.
+func TestCountersinkOfEitherShade(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		diameter    float64
+		have, outer int
+	}{{"alike", 13, 6, 6}, {"one alone", 13, 1, 0}, {"within", 6, 6, 0}, {"a shade in one", 13, 5, 5}} {
+		f := rub(31)
+		for i := range 6 {
+			at := r2.Add(middle, polar(48, 60*float64(i)))
+			aside := r2.Vec{X: 0.6}
+			hole := f.add("hole", r2.Add(at, aside), 8)
+			hole.Aside = aside
+			if i == c.have {
+				r := f.add("shade", r2.Add(at, aside), 8*8/c.diameter)
+				r.Aside, r.RimSeen, r.Contrast = aside, 0.55, 0.25*r.Contrast
+			}
+			if i < c.have {
+				r := f.add("countersink", at, c.diameter)
+				r.Aside, r.Either, r.Contrast = aside, true, 0.4*math.Abs(r.Contrast)
+			}
+		}
+		got := f.choose(t, ChooseOptions{})
+		if len(got.Holes) != 6 || len(got.Outer) != c.outer {
+			t.Errorf("%s: %d holes, %d countersinks\n%s", c.name, len(got.Holes), len(got.Outer), f.explain(got))
+		}
+	}
+}
+
 // Where fewer than half of the holes show the edge of their counterbore, the
 // others are taken for as deep, with a doubt along the view.
 func TestOnFaceOfThree(t *testing.T) {

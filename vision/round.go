@@ -13,7 +13,7 @@ func FindRound(pic *Picture, m Mark, most float64) ([]Mark, error) {
 	if err != nil {
 		return nil, err
 	}
-	marks := distinct(p.look(p.around(m, sharpenRadius, leastRound, most), narrow))
+	marks := distinct(p.look(p.around(m, sharpenRadius, LeastRound, most), narrow))
 	marks = distinct(p.look(again(marks, mostMeasured), fine))
 	for i := range marks { // a faint edge owes the clear one that led to it nothing
 		marks[i].Score *= math.Min(1, math.Abs(marks[i].Contrast/m.Contrast))
@@ -21,9 +21,9 @@ func FindRound(pic *Picture, m Mark, most float64) ([]Mark, error) {
 	return marks, nil
 }
 
-// leastRound is how much larger a circle about a mark is that is not the
+// LeastRound is how much larger a circle about a mark is that is not the
 // mark itself.
-const leastRound = 1.1
+const LeastRound = 1.1
 
 // FindApart looks for the edges that a mark may be a mixture of, the hole's and
 // its chamfer's, on a level on which they lie apart.

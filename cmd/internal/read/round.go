@@ -6,6 +6,8 @@ import (
 	"boltrose/calib"
 	"boltrose/pattern"
 	"boltrose/vision"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // lookMixed looks where no pattern was found for the edges of all marks that may be
@@ -48,11 +50,39 @@ func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions)
 				return nil, err
 			}
 			more = append(more, round...)
+			if _, seen := first.Outer[h]; !seen {
+				mouths, err := r.mouthsOf(h)
+				if err != nil {
+					return nil, err
+				}
+				more = append(more, mouths...)
+			}
 		}
 		circles = r.join(circles, more)
 	}
 	r.Rings = r.rings(circles, nil)
 	return circles, nil
+}
+
+// mouthsOf looks for the edge of a hole's countersink in the face. Its cone is lit
+// from aside, brighter than the face along one part of the rim and darker along
+// another, and the hole at its bottom is seen aside of it, by no more than it is
+// smaller.
+func (r *Result) mouthsOf(h int) ([]vision.Mark, error) {
+	hole := r.Rings[h]
+	way := [2]r2.Vec{hole.Centre, hole.Centre}
+	if hole.Aside != (r2.Vec{}) {
+		way[1] = r2.Sub(hole.Centre, r2.Scale((mostRound-1)*hole.Diameter/2, r2.Unit(hole.Aside)))
+	}
+	for i, mm := range way {
+		px, ok := r.Scaling.Plane.Px(mm, hole.CentrePx)
+		if !ok {
+			return nil, nil
+		}
+		way[i], _ = r.look.to(px)
+	}
+	radius := r.seen[h].Radius
+	return vision.FindMouth(r.look.picture, way, 0, vision.LeastRound*radius, mostRound*radius)
 }
 
 // ragged says that a hole's edge points agree much less than the best holes' do.
