@@ -54,9 +54,12 @@ func (p *Seen) chooseWay(opts Options) (way, error) {
 		if err != nil {
 			return nil, err
 		}
-		s.Kind = pattern.ByScan
-		if isPhoto(pic) || s.own != nil { // nobody scans a frame with holes in it
+		switch {
+		case s.Kind != "":
+		case isPhoto(pic) || s.own != nil: // nobody scans a frame with holes in it
 			s.Kind = pattern.ByPhoto
+		default:
+			s.Kind = pattern.ByScan
 		}
 		s.Warnings = slices.Concat(pic.Warnings, s.Warnings)
 		if opts.FromBehind {

@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 
 	"boltrose/calib"
+	"boltrose/pattern"
 	"boltrose/vision"
 )
 
@@ -89,13 +91,13 @@ func knownWay(pic *vision.Picture, opts Options) way {
 		if guess == 0 {
 			guess = firstGuess / float64(max(size.X, size.Y))
 		}
-		if isPhoto(pic) {
+		if isPhoto(pic) || likePhoto(pic) {
 			plane, err := calib.Freehand("", size.X, size.Y, guess)
 			if err != nil {
 				return nil, err
 			}
 			return &Scaling{
-				Plane: plane, NoScale: true, Why: "it is a photograph, and nothing else gives its scale",
+				Plane: plane, Kind: pattern.ByPhoto, NoScale: true, Why: "it is a photograph, and nothing else gives its scale",
 				Warnings: []string{"this photograph is taken for one from straight above, give or take 5°: with a printed frame (boltrose frame), or more distances (--known), everything is known better"},
 			}, nil
 		}
@@ -110,4 +112,11 @@ func knownWay(pic *vision.Picture, opts Options) way {
 		}
 		return &Scaling{Plane: plane, NoScale: true, Why: "the file says no resolution that can be trusted, and nothing else gives its scale"}, nil
 	}
+}
+
+// likePhoto says whether a picture that names no camera is a photograph all the
+// same, as far as its file tells: scanners write their resolution into a JPEG, and
+// what sends photographs on strikes out what the camera wrote.
+func likePhoto(pic *vision.Picture) bool {
+	return slices.Contains([]string{"jpeg", "webp", "heic"}, pic.Format) && (pic.DPI == ([2]float64{}) || defaultDPI(pic.DPI))
 }

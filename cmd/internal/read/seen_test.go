@@ -195,3 +195,28 @@ func benchPage(b *testing.B) *vision.Picture {
 	}
 	return pic
 }
+
+// A JPEG that states neither a camera nor a resolution was no scanner's: it is
+// taken for a photograph, of which a known distance tells less.
+func TestKnownDistanceInSentPhotograph(t *testing.T) {
+	u95 := map[string]float64{}
+	for _, format := range []string{"png", "jpeg"} {
+		pic, err := vision.Open("../../../samples/cider-press.png", vision.Limits{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		pic.DPI, pic.DPISource, pic.Format = [2]float64{}, "", format
+		res, err := See(pic, "sent").Read(Options{ScaleU: -1, Between: []pattern.Distance{{From: 1, To: 4, Value: 95.3, Over: pattern.Centres}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := res.Reading
+		if photo := format == "jpeg"; (r.Source.Kind == pattern.ByPhoto) != photo || (len(r.Warnings) > 0) != photo {
+			t.Errorf("%s: %s, warnings %q", format, r.Source.Kind, r.Warnings)
+		}
+		u95[format] = r.PitchCircle.DiameterU95
+	}
+	if u95["jpeg"] < 2*u95["png"] {
+		t.Errorf("the pitch circle is known to ±%.3f mm by the photograph and ±%.3f mm by the scan", u95["jpeg"], u95["png"])
+	}
+}
