@@ -213,6 +213,45 @@ func TestSheetNested(t *testing.T) {
 	}
 }
 
+// Where the clearest outline has no card's shape, as what a stripe leaves of one has
+// not, the card is the likeliest of its rivals that has; where it has, they are not
+// asked.
+func TestSheetRival(t *testing.T) {
+	s := ordinarySheet(0)
+	s.tilt, s.away = 13, 300
+	card, err := ParseSheet("card")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(5, 6))
+	outline := func(w, h float64, rivals ...vision.Quad) vision.Quad {
+		s.sheet = r2.Vec{X: w, Y: h}
+		q := seenQuad(s, 0.1, rng)
+		q.Score, q.Rivals = 0.8, rivals
+		return q
+	}
+	rivals := []vision.Quad{outline(card.Width, 45), outline(card.Width, card.Height), outline(1.1*card.Width, 1.1*card.Height)}
+	for _, c := range []struct {
+		what string
+		seen vision.Quad
+		want int // of the rivals; -1: the outline itself
+	}{
+		{"without the stripe", outline(card.Width, 36, rivals...), 1},
+		{"the card itself", outline(1.01*card.Width, 1.01*card.Height, rivals...), -1},
+	} {
+		want := c.seen
+		if c.want >= 0 {
+			want = rivals[c.want]
+		}
+		if got, _, err := chooseQuad([]vision.Quad{c.seen}, card, s.optics(), exifFocalU); err != nil || got.quad.Corner != want.Corner {
+			t.Errorf("%s: another outline is taken, %v", c.what, err)
+		}
+	}
+	if _, _, err := chooseQuad([]vision.Quad{outline(card.Width, 36, rivals[0])}, card, s.optics(), exifFocalU); !errors.Is(err, ErrSheet) {
+		t.Errorf("no outline has a card's shape: %v", err)
+	}
+}
+
 // Where the camera stood is known, and so how what lies below the face is seen
 // aside.
 func TestSheetAside(t *testing.T) {

@@ -94,12 +94,21 @@ type sheetView struct {
 // chooseQuad takes the outline that can be the sheet: of two of like score
 // that lie in one another the outer one, the inner being a border printed on
 // the sheet, unless a camera would clearly sooner see the inner one so. Two that
-// lie apart cannot be told.
+// lie apart cannot be told. Where an outline cannot be the sheet, its likeliest rival
+// that can takes its place.
 func chooseQuad(quads []vision.Quad, size SheetSize, cam optics, focalU float64) (sheetView, []string, error) {
 	var fits []sheetView
 	aspect := 0.0
 	for _, q := range quads {
 		v, err := bestView(q, size, cam, focalU)
+		for _, rival := range q.Rivals {
+			if err != nil || v.cost <= mostViewCost {
+				break
+			}
+			if r, ok := bestView(rival, size, cam, focalU); ok == nil && r.cost <= mostViewCost {
+				v = r
+			}
+		}
 		if err != nil {
 			return v, nil, err
 		}

@@ -19,6 +19,10 @@ type Quad struct {
 	Corner [4]r2.Vec // px, where the sides meet; rounded or hidden corners are made sharp
 	Score  float64   // 0 to 1: how much of the outline is seen, whether the sides end at the corners, whether inside they border on one tone
 
+	// Rivals share a side with this one, so that only one of them can be meant: a
+	// card has a stripe along its edge. The likeliest first, and only a few.
+	Rivals []Quad
+
 	bowed [4]bowed // the sides as they were measured
 }
 
@@ -46,8 +50,8 @@ var SideNames = [4]string{"top", "right", "bottom", "left"}
 var ErrNoQuad = errors.New("no sheet or card with four straight edges was found")
 
 // FindQuads returns the outlines of sheets and cards in a picture, the
-// likeliest first, and no more than a few. Two that share edges are not both
-// returned unless one lies well inside the other, as a printed border does.
+// likeliest first, and no more than a few. Of those that share a side the likeliest
+// is returned, and the others are its rivals.
 //
 // Straight edges are found on a reduced picture by a Hough transform in which
 // every edge pixel votes near the direction of its own gradient (R. Duda and
@@ -90,18 +94,28 @@ func FindQuads(pic *Picture) ([]Quad, error) {
 		for i, c := range o.corner {
 			rough.Corner[i] = l.up(c)
 		}
-		if slices.ContainsFunc(quads, rough.sharesSide) {
+		if k := slices.IndexFunc(quads, rough.sharesSide); k >= 0 && len(quads[k].Rivals) == mostRivals {
 			continue
 		}
 		measured++
-		if q, ok := p.measureQuad(l, o); ok && !slices.ContainsFunc(quads, q.sharesSide) {
+		q, ok := p.measureQuad(l, o)
+		if !ok {
+			continue
+		}
+		switch k := slices.IndexFunc(quads, q.sharesSide); {
+		case k < 0:
 			quads = append(quads, q)
+		case !q.same(quads[k]) && !slices.ContainsFunc(quads[k].Rivals, q.same):
+			quads[k].Rivals = append(quads[k].Rivals, q)
 		}
 	}
 	slices.SortStableFunc(quads, func(a, b Quad) int { return cmp.Compare(b.Score, a.Score) })
 	if len(quads) > 0 {
 		for i := range quads {
 			p.lookBeside(&quads[i])
+			for k := range quads[i].Rivals {
+				p.lookBeside(&quads[i].Rivals[k])
+			}
 		}
 		return quads, nil
 	}
@@ -114,6 +128,8 @@ func FindQuads(pic *Picture) ([]Quad, error) {
 const (
 	quadSide  = 800 // px, the longer side of the level on which outlines are looked for
 	mostQuads = 6
+
+	mostRivals = 4
 
 	mostMeasures = 24 // outlines that are measured to find them
 )
@@ -133,6 +149,16 @@ func (q Quad) sharesSide(o Quad) bool {
 		}
 	}
 	return false
+}
+
+// same says whether two outlines have the same corners.
+func (q Quad) same(o Quad) bool {
+	for i := range q.Corner {
+		if r2.Norm(r2.Sub(q.Corner[i], o.Corner[i])) > 0.012*q.size() {
+			return false
+		}
+	}
+	return true
 }
 
 // size is the mean length of the sides, px.

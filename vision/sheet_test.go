@@ -5,6 +5,7 @@ import (
 	"image"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -103,6 +104,41 @@ func TestNestedQuads(t *testing.T) {
 	a, b := quads[0], quads[1]
 	if a.Contains(b) == b.Contains(a) {
 		t.Errorf("neither lies in the other: %.0f, %.0f", a.Corner, b.Corner)
+	}
+}
+
+// A stripe along a card's edge makes an outline of what it leaves, which may be the
+// clearer one: the card's own is not lost, but its rival.
+func TestRivalQuads(t *testing.T) {
+	at := func(x float64) (top, bottom r2.Vec) {
+		return r2.Add(someQuad[0], r2.Scale(x, r2.Sub(someQuad[1], someQuad[0]))), r2.Add(someQuad[3], r2.Scale(x, r2.Sub(someQuad[2], someQuad[3])))
+	}
+	a, d := at(0.1)
+	b, c := at(0.3)
+	pic := quadPicture(640, 500, someQuad, 170, 2, plain(150))
+	stripe := quadPicture(640, 500, [4]r2.Vec{a, b, c, d}, 50, 2, plain(255))
+	for i, v := range stripe.Grey.Pix {
+		if v < 200 {
+			pic.Grey.Pix[i] = v
+		}
+	}
+	quads, err := FindQuads(pic)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := func(q Quad) bool {
+		for i, c := range q.Corner {
+			if r2.Norm(r2.Sub(c, someQuad[i])) > 1 {
+				return false
+			}
+		}
+		return true
+	}
+	if whole(quads[0]) {
+		t.Fatal("the whole card is the clearest outline: this shows nothing")
+	}
+	if !slices.ContainsFunc(quads, func(q Quad) bool { return whole(q) || slices.ContainsFunc(q.Rivals, whole) }) {
+		t.Errorf("the card is not among %d outlines and their rivals", len(quads))
 	}
 }
 
