@@ -284,3 +284,20 @@ func TestChooseSameEdges(t *testing.T) {
 		}
 	}
 }
+
+// In a rubbing an edge that two of six holes show aside of the others', or as
+// something within them, is not where those holes are.
+func TestChooseSameEdgesOfScan(t *testing.T) {
+	for _, within := range []struct{ diameter, aside float64 }{{9.2, 0.3}, {8, 0}} {
+		f := rub(68)
+		for i := range 6 {
+			at := r2.Add(middle, polar(48, 60*float64(i)))
+			f.add(fmt.Sprintf("hole %d", i), at, 10)
+			if i == 1 || i == 4 {
+				f.add("within", r2.Add(at, r2.Vec{X: within.aside}), within.diameter).Score = 30
+				f.rings[len(f.rings)-2].Score = 12
+			}
+		}
+		f.wantHoles(t, f.choose(t, ChooseOptions{}), 6)
+	}
+}

@@ -3,6 +3,8 @@ package vision
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // FindRound looks for larger circles about a mark, of its kind and up to most
@@ -34,6 +36,42 @@ func FindApart(pic *Picture, m Mark) ([]Mark, error) {
 	}
 	finest := fine[len(fine)-1] // a coarser pass would mix them again
 	return distinct(p.look(p.around(m, apartRadius, 1-sharpenBand, 1+sharpenBand), []pass{finest, finest})), nil
+}
+
+// FindOfSize looks for the edge of a known radius (px) that a mark may be a mixture
+// of. Of edges that run together in a slope the size tells which is the one.
+func FindOfSize(pic *Picture, m Mark, radius float64) ([]Mark, error) {
+	p, err := pic.pyramid()
+	if err != nil {
+		return nil, err
+	}
+	finest := fine[len(fine)-1]
+	return p.look(p.ofSize(m, apartRadius, radius), []pass{finest, finest}), nil
+}
+
+// ofSize returns where near a mark's centre a circle of its kind and of a radius
+// stands out most, on the level where that has so many pixels.
+func (p *pyramid) ofSize(m Mark, pixels, radius float64) []candidate {
+	l := p.fit(radius, pixels)
+	level, centre := radius*(l.sx+l.sy)/2, l.down(m.Centre)
+	if level < 6 {
+		return nil
+	}
+	reach := min(sharpenReach, int(0.25*level))
+	var at r2.Vec
+	steepest := 0.0
+	for dy := -reach; dy <= reach; dy++ {
+		for dx := -reach; dx <= reach; dx++ {
+			c := r2.Add(centre, r2.Vec{X: float64(dx), Y: float64(dy)})
+			if v := m.sign() * l.meanSlopes(c, level-0.5, 1)[0]; v > steepest {
+				at, steepest = c, v
+			}
+		}
+	}
+	if steepest == 0 {
+		return nil
+	}
+	return []candidate{{centre: l.up(at), radius: radius, sign: m.sign(), z: m.Score}}
 }
 
 // apartRadius is how many pixels of radius a mark has, at most, where its edges

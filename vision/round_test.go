@@ -69,3 +69,26 @@ func TestFindApart(t *testing.T) {
 		}
 	}
 }
+
+// Where a chamfer's slope runs into the hole's edge, so that nothing parts the two,
+// the size of the others tells the edge of the face.
+func TestFindOfSize(t *testing.T) {
+	hole, face := r2.Vec{X: 161.8, Y: 158.1}, r2.Vec{X: 160.4, Y: 158.7}
+	g := disc(320, 320, face, 66, 220, 90)
+	for y := range 320 {
+		for x := range 320 {
+			if share := coverage(x, y, face, 66) * (1 - coverage(x, y, hole, 60)); share > 0 {
+				p := &g.Pix[y*g.Stride+x]
+				*p = blend(150, *p, share)
+			}
+		}
+	}
+	mixed := Mark{Centre: r2.Scale(0.5, r2.Add(hole, face)), Radius: 63, Kind: Lighter, RimSeen: 1, Score: 20}
+	found, err := FindOfSize(&Picture{Grey: g}, mixed, 66)
+	if err != nil || len(found) != 1 {
+		t.Fatalf("%d found, %v", len(found), err)
+	}
+	if m := found[0]; math.Abs(m.Radius-66) > 0.3 || r2.Norm(r2.Sub(m.Centre, face)) > 0.4 {
+		t.Errorf("%.2f px at %.2f", m.Radius, m.Centre)
+	}
+}

@@ -112,12 +112,18 @@ func (r *Result) alongCircle(around circle.Circle, like pattern.Ring) []r2.Vec {
 	return path
 }
 
-// knows says whether the mark is one of those that were found already.
+// knows says whether the mark is one of those that were found already. One whose
+// edge points agree so much better is another: what was found is a mixture of it
+// and of an edge beside it.
 func (r *Result) knows(m vision.Mark) bool {
 	for _, k := range r.Marks {
-		if k.Kind == m.Kind && r2.Norm(r2.Sub(k.Centre, m.Centre)) < 0.1*k.Radius && math.Abs(k.Radius-m.Radius) < 0.05*k.Radius+1 {
+		if k.Kind == m.Kind && r2.Norm(r2.Sub(k.Centre, m.Centre)) < 0.1*k.Radius && math.Abs(k.Radius-m.Radius) < 0.05*k.Radius+1 &&
+			k.Scatter < mixedScatter*math.Max(m.Scatter, raggedScatter*m.Radius) {
 			return true
 		}
 	}
 	return false
 }
+
+// mixedScatter is how many times as ragged as one edge a mixture of two is.
+const mixedScatter = 1.5

@@ -33,3 +33,32 @@ func TestRagged(t *testing.T) {
 		}
 	}
 }
+
+// A mark that mixes two edges does not stand for one of them, however near it is;
+// one as crisp does.
+func TestKnowsMixture(t *testing.T) {
+	r := &Result{Marks: []vision.Mark{{Kind: vision.Lighter, Radius: 47, Scatter: 1.4}}}
+	crisp := vision.Mark{Kind: vision.Lighter, Radius: 49, Scatter: 0.5}
+	if r.knows(crisp) {
+		t.Error("a crisp edge is taken for the mixture")
+	}
+	r.Marks[0].Scatter = 0.6
+	if !r.knows(crisp) {
+		t.Error("the same edge is taken for another")
+	}
+}
+
+// What a hole is measured against is the crispest of those that may be of its drill.
+func TestCrispest(t *testing.T) {
+	r := &Result{}
+	for _, m := range []vision.Mark{{Radius: 95, Scatter: 3}, {Radius: 100, Scatter: 0.6}, {Radius: 101, Scatter: 0.4}, {Radius: 150, Scatter: 0.2}} {
+		r.seen = append(r.seen, m)
+	}
+	all := []int{0, 1, 2, 3}
+	if best, ok := r.crispest(0, all); !ok || best != 2 {
+		t.Errorf("hole %d, %v", best, ok)
+	}
+	if best, ok := r.crispest(3, all); ok {
+		t.Errorf("hole %d is as large as one half larger", best)
+	}
+}

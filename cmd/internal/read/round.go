@@ -1,6 +1,7 @@
 package read
 
 import (
+	"math"
 	"slices"
 
 	"boltrose/calib"
@@ -28,9 +29,10 @@ func (r *Result) lookMixed(circles []calib.Circle, choose pattern.ChooseOptions)
 
 // lookRound looks closer at the holes of a first choice. Those that are ragged
 // beside the best may be a mixture of a hole's edge and its chamfer's, which
-// are looked for one by one. In a photograph chamfers and counterbores are
-// looked for round each of them: what they are the edge of is the face, and the
-// hole in them lies below it and is seen aside.
+// are looked for one by one. They, and those that differ from the best in size,
+// are looked for by that size too: one drill made them. In a photograph chamfers
+// and counterbores are looked for round each of them: what they are the edge of is
+// the face, and the hole in them lies below it and is seen aside.
 func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions) ([]calib.Circle, error) {
 	choose.Holes = 0
 	first, err := pattern.Choose(r.Rings, choose)
@@ -43,6 +45,13 @@ func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions)
 			if more, err = vision.FindApart(r.look.picture, r.seen[h]); err != nil {
 				return nil, err
 			}
+		}
+		if best, ok := r.crispest(h, first.Holes); ok && (r.ragged(h, first.Holes) || r.sizeOff(h, best) > sameDrill) {
+			same, err := vision.FindOfSize(r.look.picture, r.seen[h], r.seen[best].Radius)
+			if err != nil {
+				return nil, err
+			}
+			more = append(more, same...)
 		}
 		if r.look.flat != nil {
 			round, err := vision.FindRound(r.look.picture, r.seen[h], mostRound)
@@ -92,11 +101,38 @@ func (r *Result) ragged(h int, holes []int) bool {
 		scatter = append(scatter, r.seen[o].Scatter)
 	}
 	slices.Sort(scatter)
-	return r.seen[h].Scatter > raggedScatter*r.seen[h].Radius && r.seen[h].Scatter > 2*scatter[(len(scatter)-1)/4]
+	return r.seen[h].Scatter > raggedScatter*r.seen[h].Radius && r.seen[h].Scatter > mixedScatter*scatter[(len(scatter)-1)/4]
+}
+
+// crispest is, of the holes that may be of one drill with a ragged one, the one
+// whose edge points agree best.
+func (r *Result) crispest(h int, holes []int) (best int, ok bool) {
+	for _, o := range holes {
+		if o == h || r.ragged(o, holes) || r.sizeOff(o, h) > mostChamfer {
+			continue
+		}
+		if !ok || r.seen[o].Scatter < r.seen[best].Scatter {
+			best, ok = o, true
+		}
+	}
+	return best, ok
+}
+
+// sizeOff is the logarithm of the ratio of two marks' radii, without sign.
+func (r *Result) sizeOff(a, b int) float64 {
+	return math.Abs(math.Log(r.seen[a].Radius / r.seen[b].Radius))
 }
 
 // raggedScatter is the scatter over the radius from which on a rim may be two.
 const raggedScatter = 0.01
+
+// sameDrill is the largest logarithm of the ratio of diameters of holes of one
+// drill that were measured on the same edge.
+const sameDrill = 0.012
+
+// mostChamfer is the largest logarithm of the ratio of a chamfer's diameter to
+// its hole's.
+const mostChamfer = 0.3
 
 // mostRound is the diameter of the largest counterbore, in those of its hole.
 const mostRound = 2.2
