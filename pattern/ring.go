@@ -40,6 +40,8 @@ type Ring struct {
 	RimSeen  float64 // share of the rim on which the edge was found, 0 to 1
 	Contrast float64 // grey levels, positive where the inside is brighter
 	Step     float64 // grey levels that the inside is brighter by than the outside, past the edge; 0 where nobody looked
+	Ink      float64 // mm, how far outside the edge one of the other sign follows it, as a drawn line's other edge does; 0 where none does or nobody looked
+	InkSteep float64 // how steep that one is beside the ring's own edge
 	Either   bool    // the inside is brighter along one part of the rim and darker along another, as of something deep
 	Score    float64 // strength of the evidence; comparable within one source
 	Scatter  float64 // mm, robust standard deviation of the edge points about the circle

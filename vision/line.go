@@ -27,8 +27,11 @@ const samplingVariance = 0.45
 // than σ, however thin the line. The edge itself is y(1 − q) nearer to the
 // middle.
 func (r rim) onLine(u unrolled, d [][]float64, sign, sigma float64) rim {
-	apart := r.oppositeEdge(u, d, sign, sigma)
-	if apart == 0 {
+	apart, steep := r.oppositeEdge(u, d, sign, sigma)
+	if apart > 0 {
+		r.ink, r.inkSteep = apart, steep
+	}
+	if steep < oppositeSlope {
 		return r
 	}
 	y := math.Abs(apart) / 2
@@ -40,9 +43,10 @@ func (r rim) onLine(u unrolled, d [][]float64, sign, sigma float64) rim {
 // thinLine is the y/σ below which the width of a line is not well known.
 const thinLine = 1.3
 
-// oppositeEdge returns how far outwards (level px) from the rim an edge of the
-// other sign runs along it; 0 where none does.
-func (r rim) oppositeEdge(u unrolled, d [][]float64, sign, sigma float64) float64 {
+// oppositeEdge returns how far outwards (level px) from the rim the steepest edge
+// of the other sign runs along it, and how steep that is beside the rim's own; 0
+// where none does.
+func (r rim) oppositeEdge(u unrolled, d [][]float64, sign, sigma float64) (apart, steep float64) {
 	reach := int(4 * sigma / u.step)
 	mean := make([]float64, 2*reach+1) // slopes about the edge
 	n := 0
@@ -60,13 +64,13 @@ func (r rim) oppositeEdge(u unrolled, d [][]float64, sign, sigma float64) float6
 			mean[j] += sign * (p[j] + f*(p[j+1]-p[j]))
 		}
 	}
-	if 4*n < r.sectors {
-		return 0
+	if 4*n < r.sectors || !(mean[reach] > 0) {
+		return 0, 0
 	}
-	best, apart := oppositeSlope*mean[reach], 0.0
+	best := 0.0
 	for j := 1; j+1 < len(mean); j++ {
 		a, b, c := -mean[j-1], -mean[j], -mean[j+1]
-		if b < best || b < a || b < c {
+		if b <= best || b < a || b < c {
 			continue
 		}
 		best, apart = b, float64(j-reach)
@@ -74,7 +78,7 @@ func (r rim) oppositeEdge(u unrolled, d [][]float64, sign, sigma float64) float6
 			apart += (a - c) / (2 * bend)
 		}
 	}
-	return apart * u.step
+	return apart * u.step, best / mean[reach]
 }
 
 // lineShare returns the q that artanh(q)/q is v of; 0 where none is.

@@ -98,3 +98,27 @@ func TestFindStep(t *testing.T) {
 		t.Errorf("a line of 3 px: found %v, a step of %.1f", ok, m.Step)
 	}
 }
+
+// A line drawn along a hole's edge has another edge outside it; the step from paper
+// to lead has none.
+func TestFindInkOnEdge(t *testing.T) {
+	centre := r2.Vec{X: 100.3, Y: 99.6}
+	for _, width := range []float64{0, 5} {
+		g := disc(200, 200, centre, 40, 235, 150)
+		for y := range 200 {
+			for x := range 200 {
+				if share := coverage(x, y, centre, 40+width/2) - coverage(x, y, centre, 40-width/2); share > 0 {
+					p := &g.Pix[y*g.Stride+x]
+					*p = blend(50, *p, share)
+				}
+			}
+		}
+		m, ok := nearest(find(t, g), centre, 40-width/2, Lighter)
+		if !ok {
+			t.Fatalf("a line of %g px: no hole", width)
+		}
+		if drawn := m.InkSteep > 0.4 && math.Abs(m.Ink-width) < 1; drawn != (width > 0) {
+			t.Errorf("a line of %g px: one %.2f as steep %.1f px outside", width, m.InkSteep, m.Ink)
+		}
+	}
+}

@@ -29,6 +29,8 @@ type Mark struct {
 	RimSeen  float64 // share of the rim on which the edge stands out, 0 to 1
 	Contrast float64 // grey levels a pixel across the edge, positive where the inside is lighter, or of either kind
 	Step     float64 // grey levels that the inside is lighter by than the outside, past the edge itself: next to none where the edge is a drawn line's
+	Ink      float64 // px, how far outside the edge one of the other sign follows it, as a drawn line's other edge does; 0 where none does
+	InkSteep float64 // how steep that one is beside the mark's own edge
 	Scatter  float64 // px, robust standard deviation of the edge points about the circle
 	Score    float64 // edge strength all round the rim, in units of what circles in this picture's texture have by chance
 }

@@ -126,6 +126,8 @@ type rim struct {
 	sectors  int        // how many there are in all
 	rise     []float64  // grey levels, from the inner end of its sector's profile to the outer one; nil where nobody looked
 	thin     bool       // a line, thinner than the smoothing
+	ink      float64    // how far outside it, level px, an edge of the other sign follows; 0 where none does
+	inkSteep float64    // and how steep that is beside the rim's own
 }
 
 // locate takes, in each sector, the steepest place of the wanted sign near
@@ -362,6 +364,7 @@ func (r rim) mark(l level, start candidate) Mark {
 		m.Kind, m.Contrast = Either, median(strength)
 	}
 	m.Step = -median(rise)
+	m.Ink, m.InkSteep = r.ink*2/(l.sx+l.sy), r.inkSteep
 	return m
 }
 

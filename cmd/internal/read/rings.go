@@ -66,6 +66,11 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 			RimSeen: m.RimSeen, Contrast: m.Contrast, Step: m.Step, Score: m.Score, Scatter: c.Scatter,
 		}
 	}
+	if r.look.flat == nil { // in a photograph it is a highlight or a shadow
+		for i, m := range r.Marks {
+			out[i].Ink, out[i].InkSteep = m.Ink*mmPerPx[i], m.InkSteep
+		}
+	}
 	return out
 }
 
