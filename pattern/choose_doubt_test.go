@@ -115,3 +115,22 @@ func TestChooseWarnsOfDoubt(t *testing.T) {
 		t.Errorf("a pitch circle of 960 mm that is not there: %v", err)
 	}
 }
+
+// A hole of the right size in the right place is taken though strokes may look like
+// it, and the person is told to look; one that is merely pale is not told of.
+func TestChooseWarnsOfFaintHole(t *testing.T) {
+	for _, ragged := range []bool{true, false} {
+		f := rub(30)
+		f.holes(96, 9, even6...)
+		r := &f.rings[5]
+		r.Contrast, r.Score = 20, 8
+		if ragged {
+			r.RimSeen, r.Scatter = 0.6, 0.19
+		}
+		c := f.choose(t, ChooseOptions{})
+		f.wantHoles(t, c, 6)
+		if warned(c, "strokes") != ragged {
+			t.Errorf("ragged %v: warnings %q", ragged, c.Warnings)
+		}
+	}
+}

@@ -50,6 +50,15 @@ func (c *chooser) warn(s supposed) {
 	if ragged := c.median(s.members, func(i int) float64 { return c.rings[i].Scatter / c.rings[i].radius() }); ragged > notRound {
 		c.out.Warnings = append(c.out.Warnings, "the marks are not round: slots, nuts or smeared rims? A circle through a slot need not be where its bolt sits; look at the overlay")
 	}
+	faint := 0 // place and size of these say little: they were looked for by them
+	for _, m := range s.members {
+		if slices.Contains(c.out.Holes, m) && c.evidence[m] < doubtful {
+			faint++
+		}
+	}
+	if faint > 0 {
+		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("%s on the pitch circle may be mere strokes, so faint and ragged: see on the overlay whether a hole is there, and leave it out with --drop where none is", count(faint, "hole")))
+	}
 	if len(s.members) == 3 && len(c.out.OffCircle) > 0 {
 		c.out.Warnings = append(c.out.Warnings, "any three holes lie on some circle: with four, of which one is off, it cannot be told which; trust the chords, and the pitch circle only if it agrees with the bore or the rim")
 	}
