@@ -134,3 +134,21 @@ func TestChooseWarnsOfFaintHole(t *testing.T) {
 		}
 	}
 }
+
+// Two holes of one size side by side, each seen by half, may be a slot; where the
+// others are seen no better they are as good as these.
+func TestChooseWarnsOfSlot(t *testing.T) {
+	for _, seen := range []struct{ pair, others float64 }{{0.65, 0.95}, {0.95, 0.95}, {0.65, 0.7}} {
+		f := rub(31)
+		f.holes(96, 9, 0, 90, 180, 270, 40, 52)
+		for i := range f.rings {
+			f.rings[i].RimSeen = seen.others
+		}
+		f.rings[4].RimSeen, f.rings[5].RimSeen = seen.pair, seen.pair
+		c := f.choose(t, ChooseOptions{})
+		f.wantHoles(t, c, 6)
+		if slot := seen.pair < 0.7 && seen.others > 0.9; warned(c, "slot") != slot {
+			t.Errorf("%+v: warnings %q", seen, c.Warnings)
+		}
+	}
+}

@@ -139,3 +139,27 @@ func (c *chooser) twin(m int) int {
 	}
 	return best
 }
+
+// warnOfSlots tells of holes of one size beside each other whose rims are seen in
+// half, where the others' are seen all round: the ends of a slot, which no drill
+// made one by one.
+func (c *chooser) warnOfSlots() {
+	holes := c.out.Holes
+	if c.median(holes, func(i int) float64 { return c.rings[i].RimSeen }) < slotRim {
+		return
+	}
+	for n, h := range holes {
+		for _, o := range holes[:n] {
+			a, b := c.rings[h], c.rings[o]
+			if a.RimSeen < slotRim && b.RimSeen < slotRim && a.sizeOff(b) < 0.05 &&
+				r2.Norm(r2.Sub(a.Centre, b.Centre)) < longSlot*(a.radius()+b.radius()) {
+				c.out.Warnings = append(c.out.Warnings, "two holes close beside each other are seen by half: the ends of a slot? A bolt may sit anywhere between them; look at the overlay")
+				return
+			}
+		}
+	}
+}
+
+// longSlot is how far apart, in its width, the ends of a slot are that are found as
+// two holes.
+const longSlot = 1.5

@@ -42,6 +42,7 @@ func (c *chooser) take(s supposed) {
 	c.chooseEdges()
 	c.warn(s)
 	c.warnOfTwins()
+	c.warnOfSlots()
 	c.warnOfPen()
 }
 
