@@ -41,6 +41,38 @@ func TestChooseOneFaceOfTwo(t *testing.T) {
 	}
 }
 
+// Ragged marks are holes where five of them on one circle are stronger by far than
+// all else that is of their size: holes out of focus, or seen through from a slant.
+func TestRaggedHolesThatStandApart(t *testing.T) {
+	for _, c := range []struct {
+		name  string
+		holes int
+		other float64 // score of the strongest mark beside them
+		size  float64 // mm, and its size
+		want  bool
+	}{
+		{"five alone", 5, 10, 8, true},
+		{"another as strong", 5, 18, 8, false},
+		{"a large one as strong", 5, 18, 60, true},
+		{"four alone", 4, 10, 8, false},
+		{"pieces of rim", 6, 10, 8, false},
+	} {
+		f := rub(64)
+		for i := range c.holes {
+			r := f.add("hole", r2.Add(middle, polar(40, 360*float64(i)/float64(c.holes))), 9)
+			if r.Scatter, r.RimSeen = 0.35, 0.85; c.name == "pieces of rim" {
+				r.RimSeen = 0.65
+			}
+		}
+		other := f.add("other", r2.Add(middle, r2.Vec{X: 62, Y: 30}), c.size)
+		other.Score, other.Scatter, other.RimSeen = c.other, 0.04*c.size, 0.6
+		got, err := Choose(f.rings, ChooseOptions{})
+		if circle := err == nil && got.Circle && len(got.Holes) == c.holes; circle != c.want {
+			t.Errorf("%s: a circle of %d: %v", c.name, c.holes, circle)
+		}
+	}
+}
+
 // A hole that is faint in its counterbore is a member of its circle: the
 // counterbore, which is the clearer, is none of another size. A chamfer's edge gives
 // way to no hole, and a ring within a larger hole that is hardly seen is none.

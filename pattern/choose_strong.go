@@ -16,6 +16,8 @@ const (
 	leastRise     = 1.0   // of holes that are steps; a print of their rims alone has less
 	lineRise      = 0.25  // of the holes' rise, at most either way, of what is a line
 	sureMiss      = 0.3   // tolerances that holes lie off their circle, typically
+	allRound      = 0.8   // of a rim, at least, that is seen nearly all round
+	byFar         = 1.3   // times as strong as any other mark
 	sameDrill     = 0.012 // logarithm of the ratio of diameters of holes of one drill, seen well
 )
 
@@ -140,5 +142,27 @@ func (c *chooser) beyondChance(members []int) bool {
 		least /= 2
 	}
 	better := c.typicalOf(members[:(len(members)+1)/2])
-	return slices.ContainsFunc(members, c.isAdded) || better.evidence >= doubtful && better.score >= least
+	return slices.ContainsFunc(members, c.isAdded) || better.score >= least && (better.evidence >= doubtful || c.standApart(members))
+}
+
+// standApart says whether so many members as chance does not set on one circle are
+// the strongest marks of the picture by far, ragged as they may be: out of focus, or
+// far ends that the lips of deep holes cut off.
+func (c *chooser) standApart(members []int) bool {
+	weakest := math.Inf(1)
+	for _, m := range members {
+		weakest = math.Min(weakest, c.rings[m].Score)
+	}
+	if len(members) < 5 || c.median(members, func(i int) float64 { return c.rings[i].RimSeen }) < allRound {
+		return false
+	}
+	for i, r := range c.rings {
+		if r.Either || c.dropped[i] || c.bore[i] || r.Score*byFar <= weakest || r.sizeOff(c.rings[members[0]]) > math.Log(3) {
+			continue
+		}
+		if !slices.ContainsFunc(members, func(m int) bool { return m == i || r.overlaps(c.rings[m]) }) {
+			return false
+		}
+	}
+	return true
 }

@@ -57,8 +57,8 @@ func (c *chooser) warn(s supposed) {
 			faint++
 		}
 	}
-	if faint > 0 {
-		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("%s on the pitch circle may be mere strokes, so faint and ragged: see on the overlay whether a hole is there, and leave it out with --drop where none is", count(faint, "hole")))
+	if faint > 0 && 2*faint < len(s.members) { // else they are told to be ragged
+		c.out.Warnings = append(c.out.Warnings, fmt.Sprintf("%s on the pitch circle may be mere strokes or texture, so faint and ragged: see on the overlay whether a hole is there, and leave it out with --drop where none is", count(faint, "hole")))
 	}
 	if len(s.members) == 3 && len(c.out.OffCircle) > 0 {
 		c.out.Warnings = append(c.out.Warnings, "any three holes lie on some circle: with four, of which one is off, it cannot be told which; trust the chords, and the pitch circle only if it agrees with the bore or the rim")
