@@ -86,11 +86,7 @@ func gather(rings []Ring, choice Choice) (*assembly, error) {
 			return nil, err
 		}
 		hole := &p.parts[len(p.parts)-1]
-		for a, row := range choice.Doubt[i] {
-			for b, v := range row {
-				hole.CentreCov[a][b] += v
-			}
-		}
+		hole.doubt(choice.Doubt[i])
 		hole.on = choice.Circle && !slices.Contains(choice.OffCircle, i)
 	}
 	for k, i := range choice.Holes {
@@ -110,9 +106,19 @@ func gather(rings []Ring, choice Choice) (*assembly, error) {
 				return nil, err
 			}
 			*f.index = len(p.parts) - 1
+			p.parts[*f.index].doubt(choice.Doubt[f.ring])
 		}
 	}
 	return p, nil
+}
+
+// doubt adds a covariance to that of the ring's centre.
+func (r *Ring) doubt(more [2][2]float64) {
+	for a, row := range more {
+		for b, v := range row {
+			r.CentreCov[a][b] += v
+		}
+	}
 }
 
 // check finds what no propagation can work on.

@@ -32,7 +32,7 @@ type Choice struct {
 	// circle of the others. They are reported and take no part in its fit.
 	OffCircle []int
 
-	// Doubt is, for holes that may lie elsewhere than their ring, the covariance
+	// Doubt is, for holes and a bore that may lie elsewhere than their ring, the covariance
 	// (mm²) of that: it adds to what is known of the ring's centre.
 	Doubt map[int][2][2]float64
 

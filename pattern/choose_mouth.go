@@ -1,7 +1,9 @@
 package pattern
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -63,24 +65,33 @@ func (c *chooser) findMouth(s supposed, hole float64) {
 // place that are rounder by far, and takes the innermost: of two edges close
 // together, the bore's and its chamfer's, each is about the bore's centre, and what
 // is measured as one is not. A larger one is the chamfer's, and tells the centre.
+// What the centres differ by is in doubt.
 func (c *chooser) finerBore(b int) {
-	bore, best := c.rings[b], -1
+	bore := c.rings[b]
+	var finer []int
 	for i, r := range c.rings {
 		if r.Either && !c.dropped[i] && r.RimSeen >= wholeMouth && r.sizeOff(bore) < wideChamfer && r2.Norm(r2.Sub(r.Centre, bore.Centre)) < wideChamfer*bore.radius() &&
-			r.Scatter < rounder*bore.Scatter && r.evidence() > mouthChance && (best < 0 || r.Diameter < c.rings[best].Diameter) {
-			best = i
+			r.Scatter < rounder*bore.Scatter && r.evidence() > mouthChance {
+			finer = append(finer, i)
 		}
 	}
-	switch {
-	case best < 0:
-	case c.rings[best].Diameter > bore.Diameter:
+	if len(finer) == 0 {
+		return
+	}
+	best := slices.MinFunc(finer, func(i, j int) int { return cmp.Compare(c.rings[i].Diameter, c.rings[j].Diameter) })
+	off := 0.0
+	for _, i := range finer {
+		off = math.Max(off, r2.Norm(r2.Sub(c.rings[i].Centre, c.rings[best].Centre)))
+	}
+	if c.rings[best].Diameter > bore.Diameter {
 		c.out.Mouth = best
 		c.out.Reasons[best] = "chamfer of the bore: rounder than its own edge, tells its centre"
-	default:
+	} else {
 		c.out.Bore = best
 		c.out.Reasons[b] = "left: the bore's edge and its chamfer's, measured as one"
 		c.out.Reasons[best] = "bore: its own edge, told from its chamfer's"
 	}
+	c.out.Doubt[c.out.Bore] = [2][2]float64{{off * off / 4, 0}, {0, off * off / 4}}
 }
 
 const (

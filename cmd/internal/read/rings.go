@@ -30,8 +30,9 @@ func measure(plane *calib.Plane, marks []vision.Mark) ([]calib.Circle, error) {
 // uncertain on rendered rubbings: of two rough figures the larger is too large.)
 // What wanders so much more than the holes do that chance does not make it was
 // seen otherwise, through a pen's line or a tear: it keeps its own figure, and
-// theirs is made without it. A part's outer rim, where the pencil falls off,
-// wanders no less than holes do.
+// theirs is made without it. So does the bore of a scan, which is then its chamfer's
+// edge in part. A part's outer rim, where the pencil falls off, wanders no less than
+// holes do.
 func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	variance := make([]float64, len(circles)) // px²
 	mmPerPx := make([]float64, len(circles))
@@ -45,7 +46,7 @@ func (r *Result) rings(circles []calib.Circle, holes []int) []pattern.Ring {
 	for i, c := range circles {
 		m, v := r.Marks[i], variance[i]
 		switch {
-		case slices.Contains(holes, i) && v > apart:
+		case v > apart && (slices.Contains(holes, i) || i == r.Choice.Bore && r.look.flat == nil):
 		case slices.Contains(holes, i) || len(holes) > 0 && i == r.Choice.Bore:
 			v = (v + othersCount*together) / (1 + othersCount)
 		default:
