@@ -108,6 +108,33 @@ func TestBoreOfTwoEdges(t *testing.T) {
 	}
 }
 
+// What the centres of a bore's two edges differ by is in the ± of where it is.
+func TestBoreOfTwoEdgesApart(t *testing.T) {
+	ragged, inner, outer := edge(7, 41, 0, false), edge(8, 40, 0, true), edge(9, 42, 0, true)
+	ragged.Scatter = 0.25
+	u95 := map[float64]float64{}
+	for _, off := range []float64{0, 0.2} {
+		outer.Centre.X = off
+		rings := append(facePlate(), ragged, inner, outer)
+		for i := range rings {
+			rings[i].Aside = r2.Vec{}
+		}
+		c, err := Choose(rings, ChooseOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := New(rings, c, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		u95[off] = r.Bore.XU95
+	}
+	// Half the difference is its standard uncertainty.
+	if want := math.Hypot(u95[0], 0.2); math.Abs(u95[0.2]-want) > 1e-9 {
+		t.Errorf("the bore's x is known to ±%g, want ±%g", u95[0.2], want)
+	}
+}
+
 // What is next to nothing in strength, contrast and crispness at once is no bore.
 func TestNoBoreOfNothing(t *testing.T) {
 	faint := edge(7, 40, 0, false)
