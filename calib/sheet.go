@@ -434,7 +434,7 @@ func (s *sheetLines) camera(fit *SheetFit) (above, aboveU, focalU float64, err e
 }
 
 func (s *sheetLines) method(above float64) string {
-	m := fmt.Sprintf("the four edges of a %s, %.5g × %.5g mm, %s", s.size.Name, s.size.Width, s.size.Height, s.size.Tolerance)
+	m := fmt.Sprintf("the four edges of the %s, %.5g × %.5g mm, %s", s.size.Name, s.size.Width, s.size.Height, s.size.Tolerance)
 	if above != 0 {
 		m += fmt.Sprintf("; its upper side %.3g mm above the face", above)
 	}
