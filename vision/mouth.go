@@ -25,7 +25,10 @@ func FindMouth(pic *Picture, way [2]r2.Vec, about, from, to float64) ([]Mark, er
 	}
 	// All are looked for on one level, on which faint edges stand out, and small
 	// ones on finer levels than large ones once more.
-	starts := p.mouths(way, about, from, to)
+	var starts []candidate
+	if to <= mouthBand*from || to > mouthBand*mouthBand*from {
+		starts = p.mouths(way, about, from, to)
+	}
 	for lo := from; lo < to && to > mouthBand*from; lo *= mouthBand {
 		starts = append(starts, p.mouths(way, about, lo, min(mouthBand*lo, to))...)
 	}
@@ -72,8 +75,10 @@ func (p *pyramid) mouths(way [2]r2.Vec, about, from, to float64) []candidate {
 	best := make([]place, n)
 	all := 0.0
 	path := placesOn(way, about, mouthStep/scale)
-	for _, c := range path {
-		for i, v := range l.steepShares(l.down(c), first, n) {
+	shares := make([][]float64, len(path))
+	each(len(path), func(k int) { shares[k] = l.steepShares(l.down(path[k]), first, n) })
+	for k, c := range path {
+		for i, v := range shares[k] {
 			if v > best[i].share {
 				best[i] = place{c, v}
 			}

@@ -59,19 +59,56 @@ func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions)
 				return nil, err
 			}
 			more = append(more, round...)
-			if _, seen := first.Outer[h]; !seen {
-				mouths, err := r.mouthsOf(h)
-				if err != nil {
-					return nil, err
-				}
-				more = append(more, mouths...)
-			}
 		}
 		circles = r.join(circles, more)
+	}
+	if r.look.flat != nil {
+		if circles, err = r.lookMouths(circles, first); err != nil {
+			return nil, err
+		}
 	}
 	r.Rings = r.rings(circles, nil)
 	return circles, nil
 }
+
+// lookMouths looks for the edges of countersinks round the holes that show none. They
+// are cut alike: where two of three holes have none that are, the others are not
+// looked at.
+func (r *Result) lookMouths(circles []calib.Circle, first pattern.Choice) ([]calib.Circle, error) {
+	holes := slices.DeleteFunc(slices.Clone(first.Holes), func(h int) bool { _, seen := first.Outer[h]; return seen })
+	found := make([][]vision.Mark, len(holes))
+	for n, h := range holes {
+		if n == tried && !r.cutAlike(holes[:n], found) {
+			break
+		}
+		var err error
+		if found[n], err = r.mouthsOf(h); err != nil {
+			return nil, err
+		}
+	}
+	return r.join(circles, slices.Concat(found...)), nil
+}
+
+// cutAlike says that two of the holes have mouths that are as many times as large.
+func (r *Result) cutAlike(holes []int, found [][]vision.Mark) bool {
+	for i := range holes {
+		for k := range i {
+			for _, a := range found[i] {
+				for _, b := range found[k] {
+					if math.Abs(math.Log(a.Radius/r.seen[holes[i]].Radius*r.seen[holes[k]].Radius/b.Radius)) < cutAs {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
+}
+
+const (
+	tried = 3    // holes, at first
+	cutAs = 0.05 // logarithm of how much mouths that are cut alike may differ, as they are seen
+)
 
 // mouthsOf looks for the edge of a hole's countersink in the face. Its cone is lit
 // from aside, brighter than the face along one part of the rim and darker along
