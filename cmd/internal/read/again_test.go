@@ -51,9 +51,7 @@ func TestKnowsMixture(t *testing.T) {
 // What a hole is measured against is the crispest of those that may be of its drill.
 func TestCrispest(t *testing.T) {
 	r := &Result{}
-	for _, m := range []vision.Mark{{Radius: 95, Scatter: 3}, {Radius: 100, Scatter: 0.6}, {Radius: 101, Scatter: 0.4}, {Radius: 150, Scatter: 0.2}} {
-		r.seen = append(r.seen, m)
-	}
+	r.seen = []vision.Mark{{Radius: 95, Scatter: 3}, {Radius: 100, Scatter: 0.6}, {Radius: 101, Scatter: 0.4}, {Radius: 150, Scatter: 0.2}}
 	all := []int{0, 1, 2, 3}
 	if best, ok := r.crispest(0, all); !ok || best != 2 {
 		t.Errorf("hole %d, %v", best, ok)
