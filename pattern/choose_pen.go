@@ -22,7 +22,7 @@ func (c *chooser) warnOfPen() {
 		usual = append(usual, c.rings[h].inkSlope())
 	}
 	slices.Sort(usual)
-	rubbed, bore := usual[(len(usual)-1)/4], math.Inf(1)
+	rubbed, bore := usual[(len(usual)-1)/2], math.Inf(1)
 	if c.out.Bore >= 0 {
 		bore = c.rings[c.out.Bore].InkSteep
 	}
@@ -31,7 +31,7 @@ func (c *chooser) warnOfPen() {
 	for _, h := range c.out.Holes {
 		// What is filled or torn has edges of its own.
 		r := c.rings[h]
-		line := r.InkSteep >= leastInk && r.inkSlope() > moreInk*rubbed || r.InkSteep >= clearInk && r.InkSteep > moreInk*bore
+		line := r.InkSteep >= clearInk && (r.inkSlope() > moreInk*rubbed || r.InkSteep > moreInk*bore)
 		if line && r.inside() == shade {
 			v := r.Ink * r.Ink / 4
 			d := c.out.Doubt[h]
@@ -48,7 +48,6 @@ func (c *chooser) warnOfPen() {
 func (r Ring) inkSlope() float64 { return r.InkSteep * math.Abs(r.Contrast) }
 
 const (
-	leastInk = 0.4 // steepness of a drawn line's other edge beside the one in the hole, at least
-	clearInk = 0.6 // and of a line that is told by its own
+	clearInk = 0.6 // steepness of a drawn line's other edge beside the one in the hole, at least
 	moreInk  = 2.0 // times as steep as of what was rubbed
 )

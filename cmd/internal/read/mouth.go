@@ -68,8 +68,8 @@ func (r *Result) lookMouth(circles []calib.Circle, choose pattern.ChooseOptions)
 // chamfer's may have been measured as one, here on the one and there on the other.
 // Both are about one centre.
 //
-// Where the bore is no more ragged than the roundest hole there is nothing to tell
-// apart: no edge of this picture is rounder.
+// Where the bore is no more ragged than the roundest hole, or by less than two edges
+// a pixel apart make it, there is nothing to tell apart.
 func (r *Result) lookChamfer(circles []calib.Circle, first pattern.Choice) ([]calib.Circle, error) {
 	if first.Bore < 0 {
 		return circles, nil
@@ -78,7 +78,9 @@ func (r *Result) lookChamfer(circles []calib.Circle, first pattern.Choice) ([]ca
 	for _, h := range first.Holes {
 		roundest = math.Min(roundest, r.seen[h].Scatter)
 	}
-	if m.Scatter <= roundest {
+	x, y := r.Scaling.Plane.MMPerPx(r.Marks[first.Bore].Centre)
+	oval := math.Abs(x-y) / (x + y) * m.Radius // px that axes of two scales make of a circle
+	if m.Scatter <= math.Max(roundest, leastMixed) || oval > mostOval {
 		return circles, nil
 	}
 	found, err := vision.FindMouth(r.look.picture, [2]r2.Vec{m.Centre, m.Centre}, chamferAbout*m.Radius, (1-chamferWide)*m.Radius, (1+chamferWide)*m.Radius)
@@ -91,6 +93,8 @@ func (r *Result) lookChamfer(circles []calib.Circle, first pattern.Choice) ([]ca
 }
 
 const (
+	mostOval     = 1.0  // px, for circles are looked for in the picture
+	leastMixed   = 0.5  // px, what two edges a pixel apart scatter by
 	chamferWide  = 0.12 // of the bore's radius, at most, to either hand
 	chamferAbout = 0.03 // of the bore's radius, how far its centre may be off that is measured as one
 
