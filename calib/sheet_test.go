@@ -177,20 +177,30 @@ func seenQuad(s sheetShot, noise float64, rng *rand.Rand) vision.Quad {
 	return q
 }
 
-// A card on a plate of nearly its shape: the camera, whose focal length is
-// known, tells which of the two outlines is the card. Of a border printed on a
-// sheet and the sheet's own edge, both of the sheet's shape, it is the edge.
-func TestSheetNested(t *testing.T) {
+// cardAskew is a card, a camera that looks at it from a slant, and how it sees
+// outlines of so many mm by so many.
+func cardAskew(t *testing.T, seed uint64) (card SheetSize, cam optics, seen func(w, h float64) vision.Quad) {
+	t.Helper()
 	s := ordinarySheet(0)
 	s.tilt, s.away = 13, 300
 	card, err := ParseSheet("card")
 	if err != nil {
 		t.Fatal(err)
 	}
-	rng := rand.New(rand.NewPCG(5, 5))
-	outline := func(w, h, score float64) vision.Quad {
+	rng := rand.New(rand.NewPCG(5, seed))
+	return card, s.optics(), func(w, h float64) vision.Quad {
 		s.sheet = r2.Vec{X: w, Y: h}
-		q := seenQuad(s, 0.1, rng)
+		return seenQuad(s, 0.1, rng)
+	}
+}
+
+// A card on a plate of nearly its shape: the camera, whose focal length is
+// known, tells which of the two outlines is the card. Of a border printed on a
+// sheet and the sheet's own edge, both of the sheet's shape, it is the edge.
+func TestSheetNested(t *testing.T) {
+	card, cam, seen := cardAskew(t, 5)
+	outline := func(w, h, score float64) vision.Quad {
+		q := seen(w, h)
 		q.Score = score
 		return q
 	}
@@ -203,7 +213,7 @@ func TestSheetNested(t *testing.T) {
 		{"a plate", outline(180, 180/1.5, 0.85), false},
 		{"the card's own edge round a border", outline(1.1*card.Width, 1.1*card.Height, 0.85), true},
 	} {
-		got, _, err := chooseQuad([]vision.Quad{inner, c.outer}, card, s.optics(), exifFocalU)
+		got, _, err := chooseQuad([]vision.Quad{inner, c.outer}, card, cam, exifFocalU)
 		if err != nil {
 			t.Fatalf("%s: %v", c.what, err)
 		}
@@ -217,16 +227,9 @@ func TestSheetNested(t *testing.T) {
 // not, the card is the likeliest of its rivals that has; where it has, they are not
 // asked.
 func TestSheetRival(t *testing.T) {
-	s := ordinarySheet(0)
-	s.tilt, s.away = 13, 300
-	card, err := ParseSheet("card")
-	if err != nil {
-		t.Fatal(err)
-	}
-	rng := rand.New(rand.NewPCG(5, 6))
+	card, cam, seen := cardAskew(t, 6)
 	outline := func(w, h float64, rivals ...vision.Quad) vision.Quad {
-		s.sheet = r2.Vec{X: w, Y: h}
-		q := seenQuad(s, 0.1, rng)
+		q := seen(w, h)
 		q.Score, q.Rivals = 0.8, rivals
 		return q
 	}
@@ -243,11 +246,11 @@ func TestSheetRival(t *testing.T) {
 		if c.want >= 0 {
 			want = rivals[c.want]
 		}
-		if got, _, err := chooseQuad([]vision.Quad{c.seen}, card, s.optics(), exifFocalU); err != nil || got.quad.Corner != want.Corner {
+		if got, _, err := chooseQuad([]vision.Quad{c.seen}, card, cam, exifFocalU); err != nil || got.quad.Corner != want.Corner {
 			t.Errorf("%s: another outline is taken, %v", c.what, err)
 		}
 	}
-	if _, _, err := chooseQuad([]vision.Quad{outline(card.Width, 36, rivals[0])}, card, s.optics(), exifFocalU); !errors.Is(err, ErrSheet) {
+	if _, _, err := chooseQuad([]vision.Quad{outline(card.Width, 36, rivals[0])}, card, cam, exifFocalU); !errors.Is(err, ErrSheet) {
 		t.Errorf("no outline has a card's shape: %v", err)
 	}
 }

@@ -25,7 +25,7 @@ func (c *chooser) sameEdges() {
 		of := []int{h}
 		for i, r := range c.rings {
 			if i != h && !c.isAdded(h) && !c.dropped[i] && r.inside() == c.rings[h].inside() && r.concentric(c.rings[h]) &&
-				r.sizeOff(c.rings[h]) < mostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() &&
+				r.sizeOff(c.rings[h]) < MostChamfer && r.RimSeen >= 0.4 && r.evidence() > 0.3*c.rings[h].evidence() &&
 				r.Scatter < math.Max(2*c.rings[h].Scatter, crispEdge*r.radius()) { // and no mixture of two
 				of = append(of, i)
 			}
@@ -76,7 +76,6 @@ func (c *chooser) oneCentre(i, j int) bool {
 }
 
 const (
-	mostChamfer = 0.3  // logarithm of the ratio of a chamfer's diameter to its hole's
-	crispEdge   = 0.01 // scatter over the radius of what is one edge
-	sameEdge    = 0.03 // of two holes' diameters, measured on the same edge
+	crispEdge = 0.01 // scatter over the radius of what is one edge
+	sameEdge  = 0.03 // of two holes' diameters, measured on the same edge
 )

@@ -185,8 +185,13 @@ func (c *chooser) support(around circle.Circle, like int) supposed {
 	return s
 }
 
-// oneDrill is the logarithm of the ratio of diameters of holes of one drill.
-const oneDrill = 0.05
+// Logarithms of ratios of diameters, at most.
+const (
+	SameDrill   = 0.012 // of holes of one drill that were measured well, on the same edge
+	MostChamfer = 0.3   // of a chamfer and its hole
+
+	oneDrill = 0.05 // of holes of one drill
+)
 
 // holeOf says that ring i is a hole of the size of the ring like, and ring outer,
 // which is the clearer, its counterbore.

@@ -73,7 +73,7 @@ func (c *chooser) claimOuters() {
 func (c *chooser) mostlyRound(h int, holes []int, usual float64) bool {
 	round, within := 0, 0
 	for _, o := range holes {
-		if c.rings[o].sizeOff(c.rings[h]) > 0.05 {
+		if c.rings[o].sizeOff(c.rings[h]) > oneDrill {
 			continue
 		}
 		for i, r := range c.rings {

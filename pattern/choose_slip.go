@@ -151,7 +151,7 @@ func (c *chooser) warnOfSlots() {
 	for n, h := range holes {
 		for _, o := range holes[:n] {
 			a, b := c.rings[h], c.rings[o]
-			if a.RimSeen < slotRim && b.RimSeen < slotRim && a.sizeOff(b) < 0.05 &&
+			if a.RimSeen < slotRim && b.RimSeen < slotRim && a.sizeOff(b) < oneDrill &&
 				r2.Norm(r2.Sub(a.Centre, b.Centre)) < longSlot*(a.radius()+b.radius()) {
 				c.out.Warnings = append(c.out.Warnings, "two holes close beside each other are seen by half: the ends of a slot? A bolt may sit anywhere between them; look at the overlay")
 				return

@@ -18,7 +18,6 @@ const (
 	sureMiss      = 0.3   // tolerances that holes lie off their circle, typically
 	allRound      = 0.8   // of a rim, at least, that is seen nearly all round
 	byFar         = 1.3   // times as strong as any other mark
-	sameDrill     = 0.012 // logarithm of the ratio of diameters of holes of one drill, seen well
 )
 
 // strong keeps the members that can stand beside the typical one: a weak ring
@@ -102,7 +101,7 @@ func (t typical) line(r Ring) bool { return t.rise > leastRise && math.Abs(r.ris
 func (t typical) plain(r Ring, off, miss float64) bool {
 	rough := r.Scatter / math.Max(r.radius(), 1e-9)
 	stands := r.Score / t.score * math.Abs(r.Contrast) / t.contrast * r.RimSeen
-	return rough < crispRim || stands*math.Exp(-miss*miss/(2*sureMiss*sureMiss)) >= leastFaint || rough < roughRim && off < sameDrill
+	return rough < crispRim || stands*math.Exp(-miss*miss/(2*sureMiss*sureMiss)) >= leastFaint || rough < roughRim && off < SameDrill
 }
 
 // offSize is how far, as the logarithm of a ratio, ring i is in size from the

@@ -32,11 +32,7 @@ func FindMouth(pic *Picture, way [2]r2.Vec, about, from, to float64) ([]Mark, er
 	for lo := from; lo < to && to > mouthBand*from; lo *= mouthBand {
 		starts = append(starts, p.mouths(way, about, lo, min(mouthBand*lo, to))...)
 	}
-	found := make([][]Mark, len(starts))
-	each(len(starts), func(i int) { found[i] = p.mouthsAt(starts[i]) })
-	return slices.DeleteFunc(distinct(slices.Concat(found...)), func(m Mark) bool {
-		return m.RimSeen < mouthSeen || m.Scatter > mouthScatter*m.Radius
-	}), nil
+	return p.mouthsAtAll(starts), nil
 }
 
 const (
@@ -170,6 +166,15 @@ func (u unrolled) steepPlaces(slopes [][]float64, sign float64) [][]steepPlace {
 		}
 	}
 	return out
+}
+
+// mouthsAtAll are the clear ones of the circles near some starts.
+func (p *pyramid) mouthsAtAll(starts []candidate) []Mark {
+	found := make([][]Mark, len(starts))
+	each(len(starts), func(i int) { found[i] = p.mouthsAt(starts[i]) })
+	return slices.DeleteFunc(distinct(slices.Concat(found...)), func(m Mark) bool {
+		return m.RimSeen < mouthSeen || m.Scatter > mouthScatter*m.Radius
+	})
 }
 
 // mouthsAt are the circles near a start on which edges lie along most of the rim.

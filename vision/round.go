@@ -2,7 +2,6 @@ package vision
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -92,11 +91,7 @@ func FindMixed(pic *Picture, marks []Mark) ([]Mark, error) {
 			mixed = append(mixed, candidate{centre: m.Centre, radius: m.Radius, sign: m.sign(), z: m.Score})
 		}
 	}
-	found := make([][]Mark, len(mixed))
-	each(len(mixed), func(i int) { found[i] = p.mouthsAt(mixed[i]) })
-	return slices.DeleteFunc(distinct(slices.Concat(found...)), func(m Mark) bool {
-		return m.RimSeen < mouthSeen || m.Scatter > mouthScatter*m.Radius
-	}), nil
+	return p.mouthsAtAll(mixed), nil
 }
 
 const (

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"image"
 	"math"
 	"testing"
 
@@ -42,18 +43,24 @@ func TestFindRound(t *testing.T) {
 	}
 }
 
+// shadeBetween gives what lies in one circle and not in another, within it, a tone.
+func shadeBetween(g *image.Gray, inner r2.Vec, innerRadius float64, outer r2.Vec, outerRadius float64, tone uint8) {
+	for y := range g.Rect.Dy() {
+		for x := range g.Rect.Dx() {
+			if share := coverage(x, y, outer, outerRadius) * (1 - coverage(x, y, inner, innerRadius)); share > 0 {
+				p := &g.Pix[y*g.Stride+x]
+				*p = blend(tone, *p, share)
+			}
+		}
+	}
+}
+
 // A hole and the edge of its narrow chamfer, so close that one search takes
 // partly the one and partly the other, are found apart.
 func TestFindApart(t *testing.T) {
 	hole, chamfer := r2.Vec{X: 160.4, Y: 158.7}, r2.Vec{X: 158.6, Y: 159.8}
 	g := disc(320, 320, hole, 60, 40, 200)
-	for y := range 320 {
-		for x := range 320 {
-			if share := coverage(x, y, chamfer, 66) * (1 - coverage(x, y, hole, 60)); share > 0 {
-				g.Pix[y*g.Stride+x] = blend(110, 200, share)
-			}
-		}
-	}
+	shadeBetween(g, hole, 60, chamfer, 66, 110)
 	mixed := Mark{Centre: r2.Scale(0.5, r2.Add(hole, chamfer)), Radius: 63, Kind: Darker, RimSeen: 1, Score: 20}
 	apart, err := FindApart(&Picture{Grey: g}, mixed)
 	if err != nil {
@@ -75,14 +82,7 @@ func TestFindApart(t *testing.T) {
 func TestFindOfSize(t *testing.T) {
 	hole, face := r2.Vec{X: 161.8, Y: 158.1}, r2.Vec{X: 160.4, Y: 158.7}
 	g := disc(320, 320, face, 66, 220, 90)
-	for y := range 320 {
-		for x := range 320 {
-			if share := coverage(x, y, face, 66) * (1 - coverage(x, y, hole, 60)); share > 0 {
-				p := &g.Pix[y*g.Stride+x]
-				*p = blend(150, *p, share)
-			}
-		}
-	}
+	shadeBetween(g, hole, 60, face, 66, 150)
 	mixed := Mark{Centre: r2.Scale(0.5, r2.Add(hole, face)), Radius: 63, Kind: Lighter, RimSeen: 1, Score: 20}
 	found, err := FindOfSize(&Picture{Grey: g}, mixed, 66)
 	if err != nil || len(found) != 1 {

@@ -16,9 +16,6 @@ import (
 // the one and there on the other: read as one edge, such bores are some tenths of
 // a millimetre off.
 func TestChamferedBore(t *testing.T) {
-	if testing.Short() {
-		t.Skip("reads eight rubbings")
-	}
 	const most = 0.15 // mm
 	square, n := 0.0, 0
 	for seed := uint64(1); seed <= 8; seed++ {

@@ -7,8 +7,6 @@ import (
 	"boltrose/calib"
 	"boltrose/pattern"
 	"boltrose/vision"
-
-	"gonum.org/v1/gonum/spatial/r2"
 )
 
 // lookMixed looks where no pattern was found for the edges of all marks that may be
@@ -46,7 +44,7 @@ func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions)
 				return nil, err
 			}
 		}
-		if best, ok := r.crispest(h, first.Holes); ok && (r.ragged(h, first.Holes) || r.sizeOff(h, best) > sameDrill) {
+		if best, ok := r.crispest(h, first.Holes); ok && (r.ragged(h, first.Holes) || r.sizeOff(h, best) > pattern.SameDrill) {
 			same, err := vision.FindOfSize(r.look.picture, r.seen[h], r.seen[best].Radius)
 			if err != nil {
 				return nil, err
@@ -71,66 +69,6 @@ func (r *Result) lookRound(circles []calib.Circle, choose pattern.ChooseOptions)
 	return circles, nil
 }
 
-// lookMouths looks for the edges of countersinks round the holes that show none. They
-// are cut alike: where two of three holes have none that are, the others are not
-// looked at.
-func (r *Result) lookMouths(circles []calib.Circle, first pattern.Choice) ([]calib.Circle, error) {
-	holes := slices.DeleteFunc(slices.Clone(first.Holes), func(h int) bool { _, seen := first.Outer[h]; return seen })
-	found := make([][]vision.Mark, len(holes))
-	for n, h := range holes {
-		if n == tried && !r.cutAlike(holes[:n], found) {
-			break
-		}
-		var err error
-		if found[n], err = r.mouthsOf(h); err != nil {
-			return nil, err
-		}
-	}
-	return r.join(circles, slices.Concat(found...)), nil
-}
-
-// cutAlike says that two of the holes have mouths that are as many times as large.
-func (r *Result) cutAlike(holes []int, found [][]vision.Mark) bool {
-	for i := range holes {
-		for k := range i {
-			for _, a := range found[i] {
-				for _, b := range found[k] {
-					if math.Abs(math.Log(a.Radius/r.seen[holes[i]].Radius*r.seen[holes[k]].Radius/b.Radius)) < cutAs {
-						return true
-					}
-				}
-			}
-		}
-	}
-	return false
-}
-
-const (
-	tried = 3    // holes, at first
-	cutAs = 0.05 // logarithm of how much mouths that are cut alike may differ, as they are seen
-)
-
-// mouthsOf looks for the edge of a hole's countersink in the face. Its cone is lit
-// from aside, brighter than the face along one part of the rim and darker along
-// another, and the hole at its bottom is seen aside of it, by no more than it is
-// smaller.
-func (r *Result) mouthsOf(h int) ([]vision.Mark, error) {
-	hole := r.Rings[h]
-	way := [2]r2.Vec{hole.Centre, hole.Centre}
-	if hole.Aside != (r2.Vec{}) {
-		way[1] = r2.Sub(hole.Centre, r2.Scale((mostRound-1)*hole.Diameter/2, r2.Unit(hole.Aside)))
-	}
-	for i, mm := range way {
-		px, ok := r.Scaling.Plane.Px(mm, hole.CentrePx)
-		if !ok {
-			return nil, nil
-		}
-		way[i], _ = r.look.to(px)
-	}
-	radius := r.seen[h].Radius
-	return vision.FindMouth(r.look.picture, way, 0, vision.LeastRound*radius, mostRound*radius)
-}
-
 // ragged says that a hole's edge points agree much less than the best holes' do.
 func (r *Result) ragged(h int, holes []int) bool {
 	var scatter []float64
@@ -145,7 +83,7 @@ func (r *Result) ragged(h int, holes []int) bool {
 // whose edge points agree best.
 func (r *Result) crispest(h int, holes []int) (best int, ok bool) {
 	for _, o := range holes {
-		if o == h || r.ragged(o, holes) || r.sizeOff(o, h) > mostChamfer {
+		if o == h || r.ragged(o, holes) || r.sizeOff(o, h) > pattern.MostChamfer {
 			continue
 		}
 		if !ok || r.seen[o].Scatter < r.seen[best].Scatter {
@@ -162,14 +100,6 @@ func (r *Result) sizeOff(a, b int) float64 {
 
 // raggedScatter is the scatter over the radius from which on a rim may be two.
 const raggedScatter = 0.01
-
-// sameDrill is the largest logarithm of the ratio of diameters of holes of one
-// drill that were measured on the same edge.
-const sameDrill = 0.012
-
-// mostChamfer is the largest logarithm of the ratio of a chamfer's diameter to
-// its hole's.
-const mostChamfer = 0.3
 
 // mostRound is the diameter of the largest counterbore, in those of its hole.
 const mostRound = 2.2
