@@ -178,9 +178,11 @@ func peaksOf(maps []ringMap, i int, made func(x, y, z float64) candidate) []cand
 	for y := range m.h {
 		row := m.row(y)
 		for x, v := range row {
-			// Most are not even the strongest on their row.
+			if -least < v && v < least {
+				continue
+			}
 			before, after := row[max(x-1, 0)], row[min(x+1, m.w-1)]
-			if (v >= least && v >= before && v >= after || v <= -least && v <= before && v <= after) && isPeak(maps, i, x, y) {
+			if (v > 0 && v >= before && v >= after || v < 0 && v <= before && v <= after) && isPeak(maps, i, x, y) {
 				dx, morex := vertex(before, v, after)
 				dy, morey := vertex(m.row(max(y-1, 0))[x], v, m.row(min(y+1, m.h-1))[x])
 				peaks = append(peaks, made(float64(x)+dx, float64(y)+dy, (float64(v)+morex+morey)/m.noise))
@@ -340,8 +342,12 @@ func newSpectrum(l level, pad int) (*spectrum, error) {
 			if f == 0 || f >= highest {
 				continue // both are nothing
 			}
-			bin[u] = uint16(f * f / (highest * highest) * besselBins)
-			c, sn := float32(fx/f), float32(fy/f)
+			bin[u] = uint16(f / highest * besselBins)
+			k := 1 / f
+			if f > fadeFrom*highest {
+				k *= fade(f)
+			}
+			c, sn := float32(fx*k), float32(fy*k)
 			q[2*u], q[2*u+1] = -(x[2*u+1]*c + y[2*u+1]*sn), x[2*u]*c+y[2*u]*sn
 		}
 	})
@@ -433,19 +439,22 @@ func (s *spectrum) ringMean(r float64) ringMap {
 	return m
 }
 
-// besselBins is how finely the squared frequency is divided.
-const besselBins = 1 << 12
+// besselBins is how finely the frequency is divided.
+const besselBins = 1 << 11
 
-// besselTable is J₁ of scale times the frequency, which it fades out towards the
-// highest, so that no edge rings.
+// besselTable is J₁ of scale times the frequency.
 func besselTable(scale float64) []float32 {
-	t := make([]float32, besselBins+1)
+	t := make([]float32, besselBins)
 	for i := range t {
-		f := highest * math.Sqrt((float64(i)+0.5)/besselBins)
-		fade := math.Cos(math.Pi / 2 * math.Max(f/highest-fadeFrom, 0) / (1 - fadeFrom))
-		t[i] = float32(math.J1(scale*f) * fade * fade)
+		t[i] = float32(math.J1(scale * highest * (float64(i) + 0.5) / besselBins))
 	}
 	return t
+}
+
+// fade takes frequencies out towards the highest, so that no edge rings.
+func fade(f float64) float64 {
+	c := math.Cos(math.Pi / 2 * (f/highest - fadeFrom) / (1 - fadeFrom))
+	return c * c
 }
 
 // fadeFrom is the share of the highest frequency from which on it is faded out.

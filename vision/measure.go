@@ -224,14 +224,7 @@ func smoothAround(d [][]float64, arc int) [][]float64 {
 	return out
 }
 
-func median(v []float64) float64 {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	if len(s) == 0 {
-		return 0
-	}
-	return s[len(s)/2]
-}
+func median(v []float64) float64 { return circle.Median(slices.Clone(v)) }
 
 // pass is one look of a measurement: on a level where the radius is at most
 // radius pixels, edges are expected within near of it (relative to the

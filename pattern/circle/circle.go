@@ -163,21 +163,20 @@ func Robust(start Circle, points []r2.Vec, weights []float64, floor float64) (Fi
 	c := start
 	w := make([]float64, len(points))
 	d := make([]float64, len(points))
-	sorted := make([]float64, 0, len(points))
+	used := make([]float64, 0, len(points))
 	cost := 0.0
 	for range 30 {
-		sorted = sorted[:0]
+		used = used[:0]
 		for i, p := range points {
 			d[i] = math.Abs(c.Distance(p))
 			if weights[i] > 0 {
-				sorted = append(sorted, d[i])
+				used = append(used, d[i])
 			}
 		}
-		if len(sorted) < 3 {
+		if len(used) < 3 {
 			return Fit{}, ErrDegenerate
 		}
-		slices.Sort(sorted)
-		scale := math.Max(1.4826*sorted[len(sorted)/2], floor)
+		scale := math.Max(1.4826*Median(used), floor)
 		cost = 0
 		for i := range points {
 			w[i] = weights[i] * tukey(d[i]/scale)
