@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"bytes"
 	"image"
 	"math"
 
@@ -37,16 +38,19 @@ func Spots(pic *Picture) ([]Spot, error) {
 		return nil, err
 	}
 	defer src.Close()
-	around := gocv.NewMat()
-	defer around.Close()
+	limit, below := gocv.NewMat(), gocv.NewMat()
+	defer limit.Close()
+	defer below.Close()
 	side := 2*(max(l.w, l.h)/16) + 1 // larger than the dots of a frame that fills the picture
-	gocv.BoxFilter(src, &around, -1, image.Pt(side, side))
-	mean, err := around.DataPtrUint8()
+	gocv.BoxFilter(src, &limit, -1, image.Pt(side, side))
+	limit.ConvertToWithParams(&limit, gocv.MatTypeCV8U, spotShare, 0)
+	gocv.Compare(src, limit, &below, gocv.CompareLT)
+	dark, err := below.DataPtrUint8()
 	if err != nil {
 		return nil, err
 	}
 	var spots []Spot
-	for _, b := range darkBlobs(l, mean) {
+	for _, b := range blobs(dark, l.w, l.h) {
 		if s, ok := b.spot(); ok {
 			s.Centre = l.up(s.Centre)
 			s.Area /= l.sx * l.sy
@@ -93,8 +97,8 @@ func (b blob) spot() (Spot, bool) {
 	return s, s.Ratio >= spotRatio && math.Abs(b.n/ellipse-1) <= spotShape
 }
 
-// darkBlobs labels the dark pixels of a level by runs along its rows.
-func darkBlobs(l level, mean []uint8) []blob {
+// blobs labels the pixels of a w × h picture that are set by runs along its rows.
+func blobs(dark []uint8, w, h int) []blob {
 	type run struct{ from, to, id int }
 	var above, here []run
 	var parent []int
@@ -106,27 +110,16 @@ func darkBlobs(l level, mean []uint8) []blob {
 		}
 		return i
 	}
-	var limit [256]uint8
-	for i := range limit {
-		limit[i] = uint8(spotShare * float64(i))
-	}
-	for y := range l.h {
+	for y := range h {
 		here = here[:0]
-		row, m := l.pix[y*l.stride:y*l.stride+l.w], mean[y*l.w:(y+1)*l.w]
+		row := dark[y*w : (y+1)*w]
 		k := 0
-		for x := 0; x < len(row); x++ {
-			if row[x] >= limit[m[x]] {
-				continue
-			}
-			from := x
-			for x < len(row) && row[x] < limit[m[x]] {
-				x++
-			}
-			r := run{from, x, -1}
+		for from, to := nextRun(row, 0); from < w; from, to = nextRun(row, to) {
+			r := run{from, to, -1}
 			for k < len(above) && above[k].to <= from {
 				k++
 			}
-			for j := k; j < len(above) && above[j].from < x; j++ {
+			for j := k; j < len(above) && above[j].from < to; j++ {
 				id := root(above[j].id)
 				if r.id < 0 {
 					r.id = id
@@ -140,7 +133,7 @@ func darkBlobs(l level, mean []uint8) []blob {
 				parent = append(parent, r.id)
 				sums = append(sums, blob{})
 			}
-			sums[r.id].add(float64(from), float64(x), float64(y), from == 0 || x == l.w || y == 0 || y == l.h-1)
+			sums[r.id].add(float64(from), float64(to), float64(y), from == 0 || to == w || y == 0 || y == h-1)
 			here = append(here, r)
 		}
 		above, here = here, above
@@ -153,12 +146,29 @@ func darkBlobs(l level, mean []uint8) []blob {
 	}
 	for i := range sums {
 		if parent[i] == i {
-			sums[i].of = float64(l.w) * float64(l.h)
+			sums[i].of = float64(w) * float64(h)
 			out = append(out, sums[i])
 		}
 	}
 	return out
 }
+
+// nextRun is where the next pixels that are set begin and end, from a place of
+// their row on; both are its length where there are none.
+func nextRun(row []uint8, at int) (from, to int) {
+	from = len(row)
+	if n := bytes.IndexByte(row[at:], set); n >= 0 {
+		from = at + n
+	}
+	to = len(row)
+	if n := bytes.IndexByte(row[from:], 0); n >= 0 {
+		to = from + n
+	}
+	return from, to
+}
+
+// set is what OpenCV sets a pixel to of which a comparison holds.
+const set = 255
 
 // add takes in the pixels from x = from to x = to − 1 of row y.
 func (b *blob) add(from, to, y float64, cut bool) {
