@@ -30,7 +30,8 @@ const (
 	firstRadius  = 4.0
 	lowestRadius = 6.0
 	highRadius   = 12.0
-	radiusStep   = 1.11 // from one radius to the next, as a ratio
+	radiusStep   = 0.11 // from one radius to the next, of the radius
+	leastStep    = 0.8  // px of the level, but no less: an edge is not sharper
 	maxPerLevel  = 100
 	leastZ       = 4.5
 )
@@ -109,7 +110,7 @@ next:
 // level, over radii in level pixels.
 func searchLevel(l level, lowest, highest float64) ([]candidate, error) {
 	var radii []float64
-	for r := lowest; r <= highest; r *= radiusStep {
+	for r := lowest; r <= highest; r += max(leastStep, radiusStep*r) {
 		radii = append(radii, r)
 	}
 	s, err := newSpectrum(l, int(highest)+3)
