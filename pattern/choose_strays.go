@@ -12,6 +12,10 @@ import (
 // smallest on it: what is smaller is a pit.
 const leastStray = 0.45
 
+// strayRim is the least share of its rim that is seen of one that nothing else
+// speaks for.
+const strayRim = 0.7
+
 // strays are the holes off the circle: as clear as those on it, within the
 // face, and overlapping nothing.
 func (c *chooser) strays(s supposed, holes []int) []int {
@@ -39,13 +43,14 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 	enough := c.opts.Holes > 0 && len(holes) >= c.opts.Holes // as many as the person expects
 	var order []int
 	for i, r := range c.rings {
-		if !slices.Contains(holes, i) && (c.isAdded(i) || !enough && r.inside() == like.inside() && r.RimSeen >= 0.7 &&
+		if !slices.Contains(holes, i) && (c.isAdded(i) || !enough && r.inside() == like.inside() &&
 			i != c.out.Bore && i != c.out.Rim && r.Diameter >= leastStray*smallest && r.Diameter <= 2*largest &&
 			r2.Norm(r2.Sub(r.Centre, s.Centre)) >= r.radius()) {
 			order = append(order, i)
 		}
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
+	clear := c.clearOf(order)
 	// What is of another size must be as clear as the holes are; what is of the
 	// size of one that was taken is believed sooner: a drill is used twice.
 	for _, again := range []bool{false, true} {
@@ -60,6 +65,14 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 				share, limit = 0.6, math.Inf(1) // the same drill, wherever it was used
 			case again && c.offSize(i, out) < 0.05:
 				share = 0.6
+			}
+			if c.out.Rim < 0 && c.aboutMiddle(s, i, clear) {
+				limit = math.Inf(1) // a larger circle of holes than the pitch circle
+			}
+			if again && c.evidence[i] >= doubtful && c.aboutMiddle(s, i, out) {
+				share = leastCircled
+			} else if !c.isAdded(i) && c.rings[i].RimSeen < strayRim {
+				continue
 			}
 			if !c.isAdded(i) && c.slotEnd(i) {
 				continue
