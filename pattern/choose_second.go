@@ -8,7 +8,7 @@ import (
 )
 
 // leastCircled is the share of the typical hole's clarity that a hole of a second
-// circle has, at least, where others of that are sure.
+// circle has, at least: holes of another size have edges of another steepness.
 const leastCircled = 0.28
 
 // aboutMiddle says that two or more of some rings are of ring i's drill and as far

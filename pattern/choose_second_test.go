@@ -27,7 +27,8 @@ func TestChooseLargerSecondCircle(t *testing.T) {
 		var others []string
 		for i := range 5 {
 			name := fmt.Sprintf("outer %d", i)
-			f.add(name, r2.Add(c.at, polar(42, 15+60*float64(i))), 9.2).Score = 15
+			outer := f.add(name, r2.Add(c.at, polar(42, 15+60*float64(i))), 9.2)
+			outer.Score, outer.Contrast = 15, 15
 			if c.want {
 				others = append(others, name)
 			}

@@ -66,11 +66,11 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			case again && c.offSize(i, out) < 0.05:
 				share = 0.6
 			}
-			if c.out.Rim < 0 && c.aboutMiddle(s, i, clear) {
-				limit = math.Inf(1) // a larger circle of holes than the pitch circle
-			}
-			if again && c.evidence[i] >= doubtful && c.aboutMiddle(s, i, out) {
+			if c.aboutMiddle(s, i, clear) || again && c.evidence[i] >= doubtful && c.aboutMiddle(s, i, out) {
 				share = leastCircled
+				if c.out.Rim < 0 {
+					limit = math.Inf(1) // nothing ends the face where the pitch circle does
+				}
 			} else if !c.isAdded(i) && c.rings[i].RimSeen < strayRim {
 				continue
 			}
