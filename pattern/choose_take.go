@@ -44,6 +44,7 @@ func (c *chooser) take(s supposed) {
 	c.warnOfTwins()
 	c.warnOfSlots()
 	c.warnOfPen()
+	c.warnOfLeft(s)
 }
 
 // warn says what a person should look at twice.
