@@ -65,7 +65,12 @@ func scannerWay(pic *vision.Picture, opts Options) (way, error) {
 func dpiWarnings(pic *vision.Picture, opts Options, dpi [2]float64) []string {
 	var warnings []string
 	switch {
+	case isPhoto(pic):
+		warnings = append(warnings, fmt.Sprintf("%s, and --dpi was taken for its scale, as if it were a scan: leave --dpi out, and a frame, a sheet or known lengths give it", takenBy(pic.Camera)))
 	case opts.DPI != ([2]float64{}):
+		if given := dpi[0] / pic.DPI[0]; pic.DPI[0] > 0 && !defaultDPI(pic.DPI) && math.Abs(given-1) > dpiAgrees {
+			warnings = append(warnings, fmt.Sprintf("the file says %.0f dpi and you gave %.0f: every length is %.3g times what the file makes it; leave --dpi out if the file is right", pic.DPI[0], dpi[0], 1/given))
+		}
 	case defaultDPI(dpi):
 		warnings = append(warnings, fmt.Sprintf("the file says %.0f dpi, which programs write when they do not know; if the scanner was set to another resolution, every length here is wrong: give --dpi", dpi[0]))
 	case dpi[0] < 50 || dpi[0] > 4800:
@@ -77,6 +82,10 @@ func dpiWarnings(pic *vision.Picture, opts Options, dpi [2]float64) []string {
 	}
 	return warnings
 }
+
+// dpiAgrees is how far, relatively, a resolution that is given may be off the file's
+// own: scanners' true ones are within that of what they write.
+const dpiAgrees = 0.01
 
 // firstGuess (mm) is the longer side of a picture of which nothing says how
 // large it is: an A4 page.
