@@ -26,7 +26,7 @@ func (c *chooser) warnOfLeft(s supposed) {
 	}
 }
 
-// onKnown says that a ring covers a part of a hole or of the bore's or the rim's edge.
+// onKnown says that a ring covers a part of a hole or of the bore.
 func (c *chooser) onKnown(i int) bool {
 	known := slices.Clone(c.out.Holes)
 	if c.out.Bore >= 0 {

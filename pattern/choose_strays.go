@@ -50,7 +50,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 		}
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(c.evidence[b], c.evidence[a]) })
-	clear := c.clearOf(order)
+	sure := c.clearOf(order)
 	// What is of another size must be as clear as the holes are; what is of the
 	// size of one that was taken is believed sooner: a drill is used twice.
 	for _, again := range []bool{false, true} {
@@ -66,7 +66,7 @@ func (c *chooser) strays(s supposed, holes []int) []int {
 			case again && c.offSize(i, out) < 0.05:
 				share = 0.6
 			}
-			if c.aboutMiddle(s, i, clear) || again && c.evidence[i] >= doubtful && c.aboutMiddle(s, i, out) {
+			if c.aboutMiddle(s, i, sure) || again && c.evidence[i] >= doubtful && c.aboutMiddle(s, i, out) {
 				share = leastCircled
 				if c.out.Rim < 0 {
 					limit = math.Inf(1) // nothing ends the face where the pitch circle does

@@ -3,8 +3,8 @@ package circle
 // Median returns the middle of the values, of an even number the larger of the
 // two, and 0 of none. It puts them in another order.
 //
-// Method: C. A. R. Hoare, "Algorithm 65: FIND", CACM 4 (1961) 321; a fit needs it
-// at every step, and to sort them all takes five times as long.
+// Method: C. A. R. Hoare, "Algorithm 65: FIND", CACM 4 (1961) 321. A fit needs it at
+// every step, where sorting all values costs more than the fit itself.
 func Median(v []float64) float64 {
 	if len(v) == 0 {
 		return 0

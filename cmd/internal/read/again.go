@@ -95,23 +95,6 @@ func (r *Result) join(circles []calib.Circle, more []vision.Mark) []calib.Circle
 	return circles
 }
 
-// circleLeaves says that some of the pitch circle lies beyond the picture's edge.
-func (r *Result) circleLeaves() bool {
-	around, ok := r.pitchCircle(r.Choice)
-	if !ok || !r.Choice.Circle {
-		return false
-	}
-	size, near := r.Picture.Grey.Rect.Size(), r.Rings[r.Choice.Holes[0]].CentrePx
-	for deg := range 360 {
-		px, ok := r.Scaling.Plane.Px(around.At(float64(deg)*math.Pi/180), near)
-		if !ok || px.X < 0 || px.Y < 0 || px.X > float64(size.X) || px.Y > float64(size.Y) {
-			return true
-		}
-		near = px
-	}
-	return false
-}
-
 // alongCircle is the pitch circle in the picture that is looked at, in steps of
 // an eighth of a hole's radius; nil where it leaves the picture's plane.
 func (r *Result) alongCircle(around circle.Circle, like pattern.Ring) []r2.Vec {

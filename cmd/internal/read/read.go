@@ -222,7 +222,7 @@ func (r *Result) build(circles []calib.Circle, choose pattern.ChooseOptions, nam
 		rings = pattern.OnFace(r.Rings, r.Choice)
 	}
 	if r.circleLeaves() {
-		o.Warnings = append(slices.Clone(o.Warnings), "the pitch circle leaves the picture: holes may lie beyond its edge, and what is said of spacing, and of how many ways a part goes on, holds only without them; take the whole face")
+		o.Warnings = append(slices.Clone(o.Warnings), cutOff)
 	}
 	r.Reading, err = pattern.New(rings, r.Choice, o)
 	return errors.Join(err, planeErr)
