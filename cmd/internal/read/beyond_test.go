@@ -9,6 +9,7 @@ import (
 
 	"boltrose/cmd/internal/read"
 	"boltrose/samples"
+	"boltrose/vision"
 )
 
 // What the picture does not show of a face, and a resolution that is not the file's
@@ -24,20 +25,24 @@ func TestWarnsOfWhatIsNotInThePicture(t *testing.T) {
 		name  string
 		img   *image.Gray
 		dpi   float64
-		warns string // "": neither
+		taken *vision.Camera
+		warns string // "": not at all
 	}{
-		{"whole", whole, 0, ""},
-		{"whole, its own dpi", whole, 150.5, ""},
-		{"cut", right, 0, "the pitch circle leaves the picture"},
-		{"another dpi", whole, 300, "the file says 150 dpi and you gave 300: every length is 0.5 times"},
+		{"whole", whole, 0, nil, ""},
+		{"whole, its own dpi", whole, 150.5, nil, ""},
+		{"cut", right, 0, nil, "the pitch circle leaves the picture"},
+		{"another dpi", whole, 300, nil, "the file says 150 dpi and you gave 300: every length is 0.5 times"},
+		{"a photograph", whole, 150, &vision.Camera{FocalLengthMM: 5}, "a camera took this picture"},
 	} {
-		res, err := read.Picture(pictureOf(c.img, 150), c.name, read.Options{ScaleU: -1, DPI: [2]float64{c.dpi, c.dpi}})
+		pic := pictureOf(c.img, 150)
+		pic.Camera = c.taken
+		res, err := read.Picture(pic, c.name, read.Options{ScaleU: -1, DPI: [2]float64{c.dpi, c.dpi}})
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
 		told := slices.DeleteFunc(slices.Clone(res.Reading.Warnings), func(w string) bool {
-			return !strings.HasPrefix(w, "the pitch circle leaves") && !strings.HasPrefix(w, "the file says")
+			return !strings.HasPrefix(w, "the pitch circle leaves") && !strings.HasPrefix(w, "the file says") && !strings.HasPrefix(w, "a camera took")
 		})
 		if c.warns == "" && len(told) > 0 || c.warns != "" && (len(told) != 1 || !strings.HasPrefix(told[0], c.warns)) {
 			t.Errorf("%s: told %q, want %q", c.name, told, c.warns)
